@@ -1,0 +1,83 @@
+"""Compiled twins of relations and of functions made of them: one formula, two speeds.
+
+`compiled(f)` takes a plain function whose globals are relations, numpy and other plain functions of this package,
+and returns the numba form of the very same code. Nothing is written twice, so nothing can drift apart.
+numba's disk cache does not notice an edit in another module, so the cache folder is named by a hash of all sources.
+"""
+
+import hashlib
+import os
+import tempfile
+import types
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from chargewright.base.relation import Relation
+
+
+@cache
+def numba_module() -> Any:
+    """Import numba with a cache folder that is right for this version of the sources; None if there is no numba."""
+    if "NUMBA_CACHE_DIR" not in os.environ:
+        os.environ["NUMBA_CACHE_DIR"] = str(_cache_folder())
+    try:
+        import numba  # noqa: PLC0415 - heavy: 0.8 s, only when a kernel is wanted
+    except ImportError:
+        return None
+    return numba
+
+
+def _cache_folder() -> Path:
+    root = Path(__file__).resolve().parents[1]
+    digest = hashlib.sha256()
+    for path in sorted(root.rglob("*.py")):
+        digest.update(path.read_bytes())
+    base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "chargewright"
+    folder = base / f"kernels-{digest.hexdigest()[:16]}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / f".write-{os.getpid()}"
+        probe.touch()
+        probe.unlink()
+    except OSError:
+        return Path(tempfile.gettempdir()) / f"chargewright-kernels-{digest.hexdigest()[:16]}"
+    return folder
+
+
+@cache
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the numba form of `function`, with all relations and functions of this package that it calls.
+
+    The code must be branch-free over arrays (np.where, np.minimum) or scalar code that numba knows.
+    """
+    twin: Callable[..., Any] = numba_module().njit(cache=True, error_model="numpy")(_with_compiled_globals(function))
+    return twin
+
+
+@cache
+def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the numba form of a loop over conditions, run on all cores; its `range` is a parallel one."""
+    numba = numba_module()
+    plain = _with_compiled_globals(function)
+    plain.__globals__["range"] = numba.prange
+    twin: Callable[..., Any] = numba.njit(cache=True, parallel=True, error_model="numpy")(plain)
+    return twin
+
+
+def _with_compiled_globals(function: Callable[..., Any]) -> types.FunctionType:
+    plain: Any = function.raw if isinstance(function, Relation) else function
+    replaced: dict[str, Any] = dict(plain.__globals__)
+    for name in plain.__code__.co_names:
+        thing = plain.__globals__.get(name)
+        if isinstance(thing, Relation) or _is_ours(thing):
+            replaced[name] = compiled(thing)
+    copy = types.FunctionType(plain.__code__, replaced, plain.__name__, plain.__defaults__, plain.__closure__)
+    copy.__module__ = plain.__module__
+    copy.__qualname__ = plain.__qualname__
+    return copy
+
+
+def _is_ours(thing: Any) -> bool:
+    return isinstance(thing, types.FunctionType) and thing.__module__.partition(".")[0] == "chargewright"

@@ -1,0 +1,11 @@
+"""The nearest of a list of known words, for messages that help."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word most like `word`, or None if none is near; case and -/_ count little."""
+    by_plain = {k.lower().replace("_", "-"): k for k in known}
+    found = get_close_matches(word.lower().replace("_", "-")[:80], by_plain, n=1, cutoff=0.6)
+    return by_plain[found[0]] if found else None
