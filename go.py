@@ -22,12 +22,15 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 EXAMPLE = ROOT / "examples" / "tablet.yaml"
 LOG = VENV / "set-up.log"
+UNFINISHED = "unfinished"  # what a Ctrl-C or a power cut leaves in the stamp: such a `.venv` is made anew
 OLDEST, NEWEST = (3, 11), (3, 14)  # the locked libraries have ready-made files for these
 
+STORY = f"The whole story is in {LOG.relative_to(ROOT)}."
 OFFLINE = (
     "Is this machine online? Behind a proxy, set HTTPS_PROXY; a package mirror goes into pip's own configuration. "
-    f"Then run the same command again. The whole story is in {LOG.relative_to(ROOT)}."
+    f"Then run the same command again. {STORY}"
 )
+TAMPERED = f"What came is not what was pinned, so it was not installed. Is a mirror in use that changes files? {STORY}"
 CHECKS = (
     ("ruff check", ["-m", "ruff", "check", "--quiet"]),
     ("ruff format", ["-m", "ruff", "format", "--check", "--quiet"]),
@@ -95,44 +98,57 @@ def check_python() -> None:
 def set_up(lock: str) -> None:
     """Bring `.venv` to what `requirements/<lock>.txt` pins, unless it is there already."""
     # The development set holds the whole of the other, so it serves for both.
-    if any(is_ready(ready) for ready in ("run", "dev") if ready in (lock, "dev")):
+    serve = [fingerprint(each) for each in ("run", "dev") if each in (lock, "dev")]
+    if python().exists() and stamp().exists() and stamp().read_text() in serve:
         return
     make_venv()
-    for old in ("run", "dev"):
-        stamp(old).write_text("")
+    stamp().write_text(UNFINISHED)
     print("Fetching the libraries into .venv (a few hundred megabytes, the first time) ...", flush=True)
-    locked = ["--only-binary", ":all:", "--require-hashes", "-r", str(ROOT / "requirements" / f"{lock}.txt")]
-    install = installer()
-    if not logged([*install, *locked]):
+    try:
+        install(lock)
+    except Stop:
+        stamp().unlink()  # an installer that fails by itself leaves no halves behind: the next run can mend this one
+        raise
+    stamp().write_text(fingerprint(lock))
+
+
+def install(lock: str) -> None:
+    """Install what is pinned, each file checked against its hash, then Chargewright itself from this folder."""
+    pinned = ["--only-binary", ":all:", "--require-hashes", "-r", str(ROOT / "requirements" / f"{lock}.txt")]
+    tool = installer()
+    if not logged([*tool, *pinned]):
         # uv and pip are told about mirrors and proxies in different places: pip may know a way.
-        if install == pip() or not logged([*pip(), *locked]):
-            raise Stop(f"could not fetch the libraries: {reason()}\n    {OFFLINE}")
-        install = pip()
-    if not logged([*install, "--no-build-isolation", "--no-deps", "-e", str(ROOT)]):
+        if tool == pip() or not logged([*pip(), *pinned]):
+            raise Stop(f"could not fetch the libraries: {reason()}\n    {TAMPERED if 'HASH' in reason() else OFFLINE}")
+        tool = pip()
+    if not logged([*tool, "--no-build-isolation", "--no-deps", "-e", str(ROOT)]):
         raise Stop(f"could not install Chargewright itself into .venv: {reason()}")
-    stamp(lock).write_text(fingerprint(lock))
 
 
 def make_venv() -> None:
     """Make `.venv` for the running Python; one that fits is kept, with whatever else is in it."""
     version = [str(number) for number in sys.version_info[:2]]
     ask = "import importlib.util as u, sys; print(*sys.version_info[:2], u.find_spec('pip') is not None)"
-    if python().exists() and output([str(python()), "-c", ask]).split() == [*version, "True"]:
+    fits = python().exists() and output([str(python()), "-c", ask]).split() == [*version, "True"]
+    if fits and not (stamp().exists() and stamp().read_text() == UNFINISHED):
         return
     if not all(importlib.util.find_spec(module) for module in ("venv", "ensurepip")):
         raise Stop(
             "this Python cannot make virtual environments. On Debian and Ubuntu run `apt install python3-venv` as root "
             f"(python{'.'.join(version)}-venv for a Python that is not the system's own), then the same command again"
         )
-    print("Making .venv ..." if not VENV.exists() else "Making .venv anew: it does not fit this Python ...", flush=True)
+    print("Making .venv anew ..." if VENV.exists() else "Making .venv ...", flush=True)
     made = subprocess.run(
-        [sys.executable, "-m", "venv", "--clear", str(VENV)],
+        [sys.executable, "-m", "venv", "--clear", "--without-pip", str(VENV)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        text=True,
     )
     if made.returncode:
-        raise Stop(f"could not make .venv: {(made.stdout.strip().splitlines() or ['no reason given'])[-1]}")
+        said = made.stdout.decode(errors="replace").strip().splitlines()
+        raise Stop(f"could not make .venv: {(said or ['no reason given'])[-1]}")
+    stamp().write_text(UNFINISHED)
+    if not logged([str(python()), "-m", "ensurepip", "--default-pip"]):
+        raise Stop(f"could not put pip into .venv: {reason()}")
 
 
 def installer() -> "list[str]":
@@ -206,14 +222,9 @@ def python() -> Path:
     return VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 
-def is_ready(lock: str) -> bool:
-    """Return whether `.venv` was set up for what the lock file says now."""
-    return python().exists() and stamp(lock).exists() and stamp(lock).read_text() == fingerprint(lock)
-
-
-def stamp(lock: str) -> Path:
-    """Return the file that says for which fingerprint `.venv` was set up."""
-    return VENV / f".ready-{lock}"
+def stamp() -> Path:
+    """Return the file in `.venv` that holds the fingerprint of what it was set up for."""
+    return VENV / "set-up.stamp"
 
 
 def fingerprint(lock: str) -> str:

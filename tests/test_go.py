@@ -82,17 +82,23 @@ def test_a_python_without_virtual_environments_is_told_how_to_get_them(go, capsy
     assert not go.VENV.exists()
 
 
-def test_a_failed_download_says_why_and_what_to_do(go, asked, capsys, monkeypatch):
+@pytest.mark.parametrize(
+    ("error", "cure"),
+    [
+        ("ERROR: No matching distribution found for numpy", "Is this machine online?"),
+        ("ERROR: THESE PACKAGES DO NOT MATCH THE HASHES", "What came is not what was pinned"),
+    ],
+)
+def test_a_failed_download_says_why_and_what_to_do(go, asked, capsys, monkeypatch, error, cure):
     def fail(command: list[object], **_: object) -> int:
         with go.LOG.open("a") as log:
-            log.write("WARNING: Retrying\nERROR: No matching distribution found for numpy\n")
+            log.write(f"WARNING: Retrying\n{error}\n")
         return 1
 
     monkeypatch.setattr(go, "call", fail)
     assert go.main(["study"]) == 1
     said = capsys.readouterr().err
-    assert "could not fetch the libraries: ERROR: No matching distribution found for numpy" in said
-    assert "Is this machine online?" in said
+    assert f"could not fetch the libraries: {error}\n    {cure}" in said
 
 
 def test_pip_takes_over_where_uv_cannot_be_had(go, asked, monkeypatch):
@@ -137,21 +143,29 @@ def test_a_changed_pin_sets_up_again(go, asked, changed):
     assert asked
 
 
-def test_an_interrupted_set_up_starts_again(go, asked, capsys, monkeypatch):
-    noted = go.call
-
-    def interrupted(command: list[object], **how: object) -> int:
+def test_an_interrupted_set_up_says_so_and_starts_again(go, asked, capsys, monkeypatch):
+    def interrupted(command: list[object], **_: object) -> int:
         raise KeyboardInterrupt
 
-    go.set_up("run")
-    (go.ROOT / "requirements" / "run.txt").write_text("other pins\n")
-    monkeypatch.setattr(go, "call", interrupted)
-    assert go.main(["study"]) == 130
+    with monkeypatch.context() as during:
+        during.setattr(go, "call", interrupted)
+        assert go.main(["study"]) == 130
     assert "stopped" in capsys.readouterr().err
-    monkeypatch.setattr(go, "call", noted)
-    asked.clear()
     go.set_up("run")
     assert asked
+
+
+@pytest.mark.parametrize(("left", "made_anew"), [("unfinished", True), ("of other pins", False)])
+def test_only_a_venv_that_was_broken_off_or_does_not_fit_is_made_anew(go, capsys, monkeypatch, left, made_anew):
+    go.python().parent.mkdir(parents=True)
+    go.python().touch()
+    go.stamp().write_text(left)
+    monkeypatch.setattr(go, "output", lambda _: f"{sys.version_info[0]} {sys.version_info[1]} True")
+    monkeypatch.setattr(go, "call", lambda *_, **__: 0)
+    kept = go.VENV / "kept"
+    kept.touch()
+    go.set_up("run")
+    assert kept.exists() is not made_anew
 
 
 @pytest.mark.parametrize(
