@@ -40,6 +40,14 @@ KelvinsPerWatt = Annotated[Any, "K/W"]
 PerKelvin = Annotated[Any, "1/K"]
 VoltsPerSecond = Annotated[Any, "V/s"]
 WattsPerCubicMetre = Annotated[Any, "W/m3"]
+SquareAmps = Annotated[Any, "A2"]
+VoltsPerKelvin = Annotated[Any, "V/K"]
+OhmsPerMetre = Annotated[Any, "ohm/m"]
+VoltsPerCoulomb = Annotated[Any, "V/C"]
+Duty = Annotated[Any, "1", (0.0, 1.0)]
+"""A share of the period; the range catches per cent."""
+AbsoluteKelvins = Annotated[Any, "K", (100.0, math.inf)]
+"""An absolute temperature; the range catches degrees Celsius."""
 
 ZERO_CELSIUS = 273.15
 """0 °C in kelvin (definition of the Celsius scale)."""
@@ -254,7 +262,8 @@ def _what(unit: str) -> str:
     return f"one number and one unit: a {_NAMES[unit]} ({', '.join(spellings_of(unit)[:8]) or 'no unit'})"
 
 
-_SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "m2": "m²", "m3": "m³", "W/m3": "W/m³"}
+_SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "ohm/m": "Ω/m"}
+_SHOWN |= {"m2": "m²", "m3": "m³", "W/m3": "W/m³", "A2": "A²"}
 _PREFIXABLE = {"V", "A", "ohm", "W", "J", "F", "H", "Hz", "s", "C", "m", "V*s", "T"}
 _STEPS = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
 
