@@ -77,7 +77,7 @@ def test(arguments: "list[str]") -> int:
         print(f"{name}: {'ok' if passed else 'FAILED'}", flush=True)
         if not passed:
             failed.append(name)
-    code = call([python(), "-m", "pytest", "-n", "2", "-rs", *arguments], cwd=ROOT)
+    code = call([python(), "-m", "pytest", "-n", "2", "-rfEs", *arguments], cwd=ROOT)
     if failed:
         print(f"go.py: failed before the tests: {', '.join(failed)} (see above)", file=sys.stderr)
     return code or int(bool(failed))

@@ -192,7 +192,7 @@ def test_a_failed_check_fails_the_run_but_the_tests_still_run(go, asked, capsys,
     noted = go.call
     monkeypatch.setattr(go, "call", lambda command, **how: noted(command, **how) or int("mypy" in command))
     assert go.main(["test"]) == 1
-    assert asked[-1][1:] == ["-m", "pytest", "-n", "2", "-rs"]
+    assert asked[-1][1:] == ["-m", "pytest", "-n", "2", "-rfEs"]
     assert "failed before the tests: mypy" in capsys.readouterr().err
 
 
