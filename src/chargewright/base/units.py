@@ -70,6 +70,7 @@ _NAMES = {
     "rate": "charge rate (current over capacity)",
     "m": "length",
     "m2": "area",
+    "m3": "volume",
     "kg": "mass",
     "K/W": "thermal resistance",
     "J/K": "heat capacity",
@@ -122,6 +123,8 @@ def _spellings() -> dict[str, _Spelling]:
         "cm": _Spelling("m", 0.01),
         "mm2": _Spelling("m2", 1e-6),
         "cm2": _Spelling("m2", 1e-4),
+        "mm3": _Spelling("m3", 1e-9),
+        "cm3": _Spelling("m3", 1e-6),
         "g": _Spelling("kg", 1e-3),
         "kg": _Spelling("kg", 1.0),
         "K/W": _Spelling("K/W", 1.0),
@@ -141,6 +144,7 @@ _SPELLINGS = _spellings()
 _ALIASES = str.maketrans({"µ": "u", "μ": "u", "Ω": "ohm", "Ω": "ohm", "−": "-", "–": "-"})
 _NUMBER = r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
 _QUANTITY = re.compile(rf"({_NUMBER})\s*([^\s\d+\-±.,][^\s±]*)?")
+_PLAIN = re.compile(_NUMBER, re.ASCII)
 _MAX_TEXT = 80
 
 
@@ -179,6 +183,15 @@ def _clean(text: str) -> str:
     return text.strip().translate(_ALIASES).replace("°C", "degC").replace("+/-", "±")
 
 
+def _known_spelling(spelling: str, unit: str, shown: str) -> _Spelling:
+    known = _SPELLINGS.get(spelling)
+    if known is None:
+        close = nearest(spelling, spellings_of(unit))
+        hint = f"did you mean {close!r}?" if close else f"one of {', '.join(spellings_of(unit)[:8])}"
+        raise QuantityError(f"{shown!r} has the unit {spelling!r}, which is not known", hint)
+    return known
+
+
 def _to_si(number: str, spelling: str | None, unit: str, shown: str, *, difference: bool = False) -> float:
     value = float(number)
     if spelling is None:
@@ -186,11 +199,7 @@ def _to_si(number: str, spelling: str | None, unit: str, shown: str, *, differen
             return value
         accepted = ", ".join(spellings_of(unit)[:8])
         raise QuantityError(f"{shown!r} has no unit", f"a {_NAMES[unit]} with its unit ({accepted})")
-    known = _SPELLINGS.get(spelling)
-    if known is None:
-        close = nearest(spelling, spellings_of(unit))
-        hint = f"did you mean {close!r}?" if close else f"one of {', '.join(spellings_of(unit)[:8])}"
-        raise QuantityError(f"{shown!r} has the unit {spelling!r}, which is not known", hint)
+    known = _known_spelling(spelling, unit, shown)
     if unit == "dK":
         difference, unit = True, "K"
     if known.unit != unit:
@@ -216,6 +225,40 @@ def parse(text: str, unit: str) -> float:
     if not math.isfinite(value):
         raise QuantityError(f"{text.strip()!r} is too large for a number", _what(unit))
     return value
+
+
+@dataclass(frozen=True, slots=True)
+class PlainUnit:
+    """The unit in the head of a table's column, under which numbers stand without one."""
+
+    spelling: str
+    scale: float
+    offset: float
+
+    def read(self, text: str) -> float:
+        """Return the SI value of a plain number; raises QuantityError for anything else."""
+        if len(text) > _MAX_TEXT or not _PLAIN.fullmatch(text):
+            shown = text if len(text) <= 20 else text[:20] + "..."
+            raise QuantityError(f"{shown!r} is not a plain number", f"a number in {self.spelling}, like 4.7 or 1e-3")
+        return float(text) * self.scale + self.offset
+
+    def write(self, value: float, digits: int = 10) -> str:
+        """Return an SI value as the plain number that `read` turns back into it, to `digits` digits."""
+        return f"{(value - self.offset) / self.scale:.{digits}g}"
+
+
+def plain_unit(spelling: str, unit: str) -> PlainUnit:
+    """Return the unit that a column's head spells, for values of the kind `unit`; "1" is a ratio's own spelling.
+
+    Raises QuantityError if the spelling is unknown or measures something else.
+    """
+    spelling = _clean(spelling)
+    if unit == "1" and spelling == "1":
+        return PlainUnit("1", 1.0, 0.0)
+    known = _known_spelling(spelling, unit, spelling)
+    if known.unit != unit:
+        raise QuantityError(f"{spelling!r} is the unit of a {_NAMES[known.unit]}", _what(unit))
+    return PlainUnit(spelling, known.scale, known.offset)
 
 
 def parse_toleranced(text: str, unit: str) -> Toleranced:
