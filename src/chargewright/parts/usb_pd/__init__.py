@@ -1,0 +1,1 @@
+"""USB Power Delivery on the wire and USB Type-C advertisement: words, power rule, timers, pull-ups."""
