@@ -41,6 +41,7 @@ PerKelvin = Annotated[Any, "1/K"]
 VoltsPerSecond = Annotated[Any, "V/s"]
 WattsPerCubicMetre = Annotated[Any, "W/m3"]
 SquareAmps = Annotated[Any, "A2"]
+KelvinDifference = Annotated[Any, "dK"]
 VoltsPerKelvin = Annotated[Any, "V/K"]
 OhmsPerMetre = Annotated[Any, "ohm/m"]
 VoltsPerCoulomb = Annotated[Any, "V/C"]
@@ -49,103 +50,15 @@ Duty = Annotated[Any, "1", (0.0, 1.0)]
 AbsoluteKelvins = Annotated[Any, "K", (100.0, math.inf)]
 """An absolute temperature; the range catches degrees Celsius."""
 
-ZERO_CELSIUS = 273.15
-"""0 °C in kelvin (definition of the Celsius scale)."""
-
-_PREFIX = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
-_NAMES = {
-    "V": "voltage",
-    "A": "current",
-    "ohm": "resistance",
-    "W": "power",
-    "J": "energy",
-    "C": "charge",
-    "F": "capacitance",
-    "H": "inductance",
-    "Hz": "frequency",
-    "s": "time",
-    "K": "temperature",
-    "dK": "temperature difference",
-    "1": "ratio",
-    "rate": "charge rate (current over capacity)",
-    "m": "length",
-    "m2": "area",
-    "m3": "volume",
-    "kg": "mass",
-    "K/W": "thermal resistance",
-    "J/K": "heat capacity",
-    "V/s": "slew rate",
-    "1/K": "temperature coefficient",
-    "V/K": "entropic coefficient",
-}
-"""Every unit a field can be in, with the word for the quantity."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Spelling:
-    unit: str
-    scale: float
-    offset: float = 0.0
-
-
-def _spellings() -> dict[str, _Spelling]:
-    table: dict[str, _Spelling] = {}
-    for prefixes, base, unit in (
-        ("n u m k", "V", "V"),
-        ("n u m", "A", "A"),
-        ("u m k M", "ohm", "ohm"),
-        ("n u m k", "W", "W"),
-        ("n u m k", "J", "J"),
-        ("p n u m", "F", "F"),
-        ("n u m", "H", "H"),
-        ("m k M", "Hz", "Hz"),
-        ("n u m", "s", "s"),
-        ("u m", "m", "m"),
-        ("n u m", "C_oulomb", "C"),
-    ):
-        for prefix in ["", *prefixes.split()]:
-            table[prefix + base.replace("C_oulomb", "coulomb")] = _Spelling(unit, _PREFIX[prefix])
-    for prefix in ("", "m", "u"):
-        table[prefix + "Ah"] = _Spelling("C", 3600.0 * _PREFIX[prefix])
-    for prefix in ("", "m", "k"):
-        table[prefix + "Wh"] = _Spelling("J", 3600.0 * _PREFIX[prefix])
-    table |= {
-        "nC": _Spelling("C", 1e-9),
-        "uC": _Spelling("C", 1e-6),
-        "min": _Spelling("s", 60.0),
-        "h": _Spelling("s", 3600.0),
-        "d": _Spelling("s", 86400.0),
-        "degC": _Spelling("K", 1.0, ZERO_CELSIUS),
-        "K": _Spelling("K", 1.0),
-        "%": _Spelling("1", 0.01),
-        "ppm": _Spelling("1", 1e-6),
-        "C": _Spelling("rate", 1.0 / 3600.0),
-        "cm": _Spelling("m", 0.01),
-        "mm2": _Spelling("m2", 1e-6),
-        "cm2": _Spelling("m2", 1e-4),
-        "mm3": _Spelling("m3", 1e-9),
-        "cm3": _Spelling("m3", 1e-6),
-        "g": _Spelling("kg", 1e-3),
-        "kg": _Spelling("kg", 1.0),
-        "K/W": _Spelling("K/W", 1.0),
-        "J/K": _Spelling("J/K", 1.0),
-        "V/s": _Spelling("V/s", 1.0),
-        "V/ms": _Spelling("V/s", 1e3),
-        "V/us": _Spelling("V/s", 1e6),
-        "mV/us": _Spelling("V/s", 1e3),
-        "ppm/K": _Spelling("1/K", 1e-6),
-        "%/K": _Spelling("1/K", 0.01),
-        "mV/K": _Spelling("V/K", 1e-3),
-    }
-    return table
-
-
-_SPELLINGS = _spellings()
-_ALIASES = str.maketrans({"µ": "u", "μ": "u", "Ω": "ohm", "Ω": "ohm", "−": "-", "–": "-"})
-_NUMBER = r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
-_QUANTITY = re.compile(rf"({_NUMBER})\s*([^\s\d+\-±.,][^\s±]*)?")
-_PLAIN = re.compile(_NUMBER, re.ASCII)
-_MAX_TEXT = 80
+_SIGNED = rf"[+-]?{NUMBER}"
+_PLAIN = re.compile(_SIGNED)
+_QUANTITY = re.compile(rf"({_SIGNED})\s*({UNIT_WORD})?")
+_DURATION = re.compile(r"(-?)(?:([0-9]{1,6}) ?d)?\s*(?:([0-9]{1,6}) ?h)?\s*(?:([0-9]{1,6}) ?min)?\s*(?:([0-9]{1,6}) ?s)?")
+_LOW_TO_HIGH = re.compile(rf"(.+?)\s+to\s+({_SIGNED}.*)")
+_TOLERANCE = re.compile(
+    rf"±\s*(?P<both>{NUMBER})\s*(?P<both_unit>{UNIT_WORD})?"
+    rf"|\+\s*(?P<up>{NUMBER})\s*(?P<up_unit>{UNIT_WORD})?\s*-\s*(?P<down>{NUMBER})\s*(?P<down_unit>{UNIT_WORD})?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,63 +81,61 @@ def exact(value: float) -> Toleranced:
 
 def unit_name(unit: str) -> str:
     """Return the trade's word for what `unit` measures; raises KeyError for a unit no field may have."""
-    return _NAMES[unit]
-
-
-def spellings_of(unit: str) -> tuple[str, ...]:
-    """Return every spelling that `parse` accepts for an SI unit, in the order in which they are listed."""
-    wanted = "K" if unit == "dK" else unit
-    return tuple(text for text, spelling in _SPELLINGS.items() if spelling.unit == wanted)
-
-
-def _clean(text: str) -> str:
-    if len(text) > _MAX_TEXT:
-        raise QuantityError(f"a quantity of {len(text)} characters", "one number and one unit, at most 80 characters")
-    return text.strip().translate(_ALIASES).replace("°C", "degC").replace("+/-", "±")
-
-
-def _known_spelling(spelling: str, unit: str, shown: str) -> _Spelling:
-    known = _SPELLINGS.get(spelling)
-    if known is None:
-        close = nearest(spelling, spellings_of(unit))
-        hint = f"did you mean {close!r}?" if close else f"one of {', '.join(spellings_of(unit)[:8])}"
-        raise QuantityError(f"{shown!r} has the unit {spelling!r}, which is not known", hint)
-    return known
+    return NAMES[unit]
 
 
 def _to_si(number: str, spelling: str | None, unit: str, shown: str, *, difference: bool = False) -> float:
     value = float(number)
     if spelling is None:
-        if unit == "1":
-            return value
-        accepted = ", ".join(spellings_of(unit)[:8])
-        raise QuantityError(f"{shown!r} has no unit", f"a {_NAMES[unit]} with its unit ({accepted})")
-    known = _known_spelling(spelling, unit, shown)
-    if unit == "dK":
-        difference, unit = True, "K"
-    if known.unit != unit:
-        raise QuantityError(
-            f"{shown!r} is a {_NAMES[known.unit]}",
-            f"a {_NAMES[unit]} ({', '.join(spellings_of(unit)[:8])})",
-        )
-    return value * known.scale + (0.0 if difference else known.offset)
+        if unit != "1":
+            raise QuantityError(f"{shown!r} has no unit", f"a {NAMES[unit]} with its unit ({listed(unit)})")
+    else:
+        known = known_spelling(spelling, unit, shown)
+        if unit == "dK":
+            difference, unit = True, "K"
+        if known.unit != unit:
+            raise QuantityError(f"{shown!r} is a {NAMES[known.unit]}", f"a {NAMES[unit]} ({listed(unit)})")
+        value = value * known.scale + (0.0 if difference else known.offset)
+    if not math.isfinite(value):
+        raise QuantityError(f"{shown!r} is too large for a number", wanted(unit))
+    if unit == "K" and value < 0.0 and not difference:
+        raise QuantityError(f"{shown!r} is below absolute zero", wanted(unit))
+    return value
 
 
 def parse(text: str, unit: str) -> float:
     """Return the SI value of `text`, which must be one number and one unit of the kind `unit`.
 
-    text : for example "10 mohm", "20 V", "-10 °C", "5 %"; decimal point, no thousands separators
+    text : for example "10 mohm", "20 V", "-10 °C", "5 %"; decimal point, no thousands separators; for a time also
+           "2 h 30 min"
     unit : the SI unit wanted, a key that `unit_name` knows; "dK" is a temperature difference
     Raises QuantityError, saying what was found and what is accepted.
     """
-    cleaned = _clean(text)
+    cleaned = clean(text)
     match = _QUANTITY.fullmatch(cleaned)
     if match is None:
-        raise QuantityError(f"{text.strip()!r} is not a quantity", _what(unit))
-    value = _to_si(match[1], match[2], unit, text.strip())
-    if not math.isfinite(value):
-        raise QuantityError(f"{text.strip()!r} is too large for a number", _what(unit))
-    return value
+        if unit == "s" and (seconds := _duration(cleaned)) is not None:
+            return seconds
+        raise _not_a_quantity(cleaned, unit, text.strip())
+    return _to_si(match[1], match[2], unit, text.strip())
+
+
+def _duration(cleaned: str) -> float | None:
+    match = _DURATION.fullmatch(cleaned)
+    if match is None or not any(match.groups()[1:]):
+        return None
+    seconds = sum(int(n) * size for n, size in zip(match.groups()[1:], (86400, 3600, 60, 1), strict=True) if n)
+    return -float(seconds) if match[1] else float(seconds)
+
+
+def _not_a_quantity(cleaned: str, unit: str, shown: str) -> QuantityError:
+    if re.search("[0-9],[0-9]", cleaned):
+        return QuantityError(f"{shown!r} has a comma", "a decimal point and no thousands separators, like '1.5 V'")
+    if re.search("[0-9][ _'][0-9]", cleaned):
+        return QuantityError(f"{shown!r} has digits in groups", "a number without thousands separators, like '1500 V'")
+    if re.search(r"±|[0-9]\s*\S*\s+(to\b|[+-])", cleaned):
+        return QuantityError(f"{shown!r} has a tolerance, which is not wanted here", wanted(unit))
+    return QuantityError(f"{shown!r} is not a quantity", wanted(unit))
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +151,10 @@ class PlainUnit:
         if len(text) > _MAX_TEXT or not _PLAIN.fullmatch(text):
             shown = text if len(text) <= 20 else text[:20] + "..."
             raise QuantityError(f"{shown!r} is not a plain number", f"a number in {self.spelling}, like 4.7 or 1e-3")
-        return float(text) * self.scale + self.offset
+        value = float(text) * self.scale + self.offset
+        if not math.isfinite(value):
+            raise QuantityError(f"{text!r} is too large for a number", f"a number in {self.spelling}")
+        return value
 
     def write(self, value: float, digits: int = 10) -> str:
         """Return an SI value as the plain number that `read` turns back into it, to `digits` digits."""
@@ -252,57 +166,69 @@ def plain_unit(spelling: str, unit: str) -> PlainUnit:
 
     Raises QuantityError if the spelling is unknown or measures something else.
     """
-    spelling = _clean(spelling)
+    spelling = clean(spelling)
     if unit == "1" and spelling == "1":
         return PlainUnit("1", 1.0, 0.0)
-    known = _known_spelling(spelling, unit, spelling)
+    known = known_spelling(spelling, unit, spelling)
     if known.unit != unit:
-        raise QuantityError(f"{spelling!r} is the unit of a {_NAMES[known.unit]}", _what(unit))
+        raise QuantityError(f"{spelling!r} is the unit of a {NAMES[known.unit]}", wanted(unit))
     return PlainUnit(spelling, known.scale, known.offset)
 
 
 def parse_toleranced(text: str, unit: str) -> Toleranced:
     """Return the band of `text`: "20 V", "20 V ±5 %", "20 V ±0.5 V", "20 V +1 % -9 %" or "19 V to 21 V".
 
-    unit : as in `parse`. Percentages are of the typical value; an offset unit (°C) takes differences in K.
+    unit : as in `parse`. Percentages are of the typical value. A ratio's tolerance is a plain number ("1.2 ±0.1"),
+           since a percentage of a percentage can be read two ways; a temperature's is in K.
     Raises QuantityError.
     """
-    cleaned = _clean(text)
-    low_high = re.fullmatch(rf"(.+?)\s+to\s+({_NUMBER}.*)", cleaned)
+    cleaned, shown = clean(text), text.strip()
+    low_high = _LOW_TO_HIGH.fullmatch(cleaned)
     if low_high:
         low, high = parse(low_high[1], unit), parse(low_high[2], unit)
         if low > high:
-            raise QuantityError(f"{text.strip()!r} runs downwards", "the lower value first: 'LOW to HIGH'")
+            raise QuantityError(f"{shown!r} runs downwards", "the lower value first: 'LOW to HIGH'")
         return Toleranced((low + high) / 2.0, low, high)
     head = _QUANTITY.match(cleaned)
     if head is None:
-        raise QuantityError(f"{text.strip()!r} is not a quantity", _what(unit))
-    typ = parse(head[0], unit)
+        raise _not_a_quantity(cleaned, unit, shown)
+    typ = _to_si(head[1], head[2], unit, shown)
     rest = cleaned[head.end() :].strip()
     if not rest:
         return exact(typ)
-    if rest.startswith("±"):
-        band = abs(_deviation(rest[1:].strip(), typ, unit, text))
-        return Toleranced(typ, typ - band, typ + band)
-    both = re.fullmatch(rf"(\+\s*[^\s+-]+\s*[^\s\d+-]*)\s*(-\s*.+)", rest)
-    if both is None:
-        raise QuantityError(f"{text.strip()!r} has a tolerance that cannot be read", "'20 V ±5 %' or '20 V +1 % -9 %'")
-    up = _deviation(both[1].replace(" ", "", 1) if both[1][1:2] == " " else both[1], typ, unit, text)
-    down = _deviation(both[2].replace(" ", "", 1) if both[2][1:2] == " " else both[2], typ, unit, text)
-    return Toleranced(typ, typ + down, typ + up)
+    match = _TOLERANCE.fullmatch(rest)
+    if match is None:
+        raise QuantityError(f"{shown!r} has a tolerance that cannot be read", "'20 V ±5 %' or '20 V +1 % -9 %'")
+    if match["both"]:
+        up = down = _deviation(match["both"], match["both_unit"], typ, unit, shown)
+    else:
+        up = _deviation(match["up"], match["up_unit"], typ, unit, shown)
+        down = _deviation(match["down"], match["down_unit"], typ, unit, shown)
+    return Toleranced(typ, typ - down, typ + up)
 
 
-def _deviation(text: str, typ: float, unit: str, shown: str) -> float:
-    match = _QUANTITY.fullmatch(text)
-    if match is None or match[2] is None:
-        raise QuantityError(f"{shown.strip()!r} has a tolerance without a unit", "'±5 %' or '±0.5 V', with the unit")
-    if match[2] == "%" and unit != "1":
-        return abs(typ) * float(match[1]) / 100.0
-    return _to_si(match[1], match[2], unit, shown.strip(), difference=True)
+def _deviation(number: str, spelling: str | None, typ: float, unit: str, shown: str) -> float:
+    if unit == "1" and spelling is not None:
+        raise QuantityError(f"{shown!r} can be read two ways", "for a ratio '1.2 ±0.1' or '110 % to 130 %'")
+    if spelling is None and unit != "1":
+        raise QuantityError(f"{shown!r} has a tolerance without a unit", "'±5 %' or '±0.5 V', with the unit")
+    if spelling in ("%", "ppm") and unit not in ("K", "dK"):
+        return abs(typ) * _to_si(number, spelling, "1", shown)
+    return _to_si(number, spelling, unit, shown, difference=True)
 
 
-def _what(unit: str) -> str:
-    return f"one number and one unit: a {_NAMES[unit]} ({', '.join(spellings_of(unit)[:8]) or 'no unit'})"
+def quantity_pattern(unit: str) -> str:
+    """Return a regular expression (ECMA 262) that every text accepted by `parse` matches; a few more do, too."""
+    spelling = rf"(?:\s*{spelling_pattern(unit)})" + ("?" if unit == "1" else "")
+    several = rf"(?:\s*[0-9]+\s*{spelling_pattern(unit)})*" if unit == "s" else ""
+    return rf"^\s*[+\-\u2212\u2013]?{NUMBER}{spelling}{several}\s*$"
+
+
+def band_pattern(unit: str) -> str:
+    """Return a regular expression (ECMA 262) that every text accepted by `parse_toleranced` matches."""
+    one = quantity_pattern(unit)[1:-1]
+    tolerance = rf"[^\s].*" if unit == "1" else r"(?:\+/-|[±+]).*"
+    return rf"^{one}(?:{tolerance}|to\s+.*)?$"
 
 
 _SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "ohm/m": "Ω/m"}

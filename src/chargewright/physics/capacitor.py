@@ -99,7 +99,7 @@ def life_at(life_rated: Seconds, temp_rated: AbsoluteKelvins, temp: AbsoluteKelv
     Holds for wet aluminium capacitors from about 40 °C to the rated temperature; 15 to 20 years is a usual ceiling.
     Raises OutOfRange if a temperature is below 100 K, which is where a value in °C would be.
 
-    Source: S. G. Parler, Deriving life multipliers for electrolytic capacitors, IEEE Power Electronics Society
-    Newsletter 16(1), 2004 (the 10 K rule, from Arrhenius' law).
+    Source: H. Wang, F. Blaabjerg, Reliability of capacitors for dc-link applications in power electronic converters,
+    IEEE Transactions on Industry Applications 50(5), 2014 (life models; the 10 K rule is common practice).
     """
     return life_rated * 2.0 ** ((temp_rated - temp) / 10.0)

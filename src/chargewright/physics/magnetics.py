@@ -1,3 +1,4 @@
+# ruff: noqa: E741 - l is inductance, as the trade has it
 """Magnetics: inductance under current, flux, core loss of a triangular flux, winding loss."""
 
 import math
@@ -32,7 +33,7 @@ def saturating_inductance(l_0: Henries, i: Amps, i_sat: Amps, sat_exponent: Rati
 
 
 @relation
-def flux_swing(l: Henries, di_pp: Amps, turns_area: SquareMetres) -> Teslas:  # noqa: E741 - l as the trade has it
+def flux_swing(l: Henries, di_pp: Amps, turns_area: SquareMetres) -> Teslas:
     """Return the peak-to-peak flux density of a core.
 
         db = l·di_pp/turns_area

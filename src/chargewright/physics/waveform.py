@@ -1,3 +1,4 @@
+# ruff: noqa: E741 - l is inductance, as the trade has it
 """Waveforms: ripple of an inductor current, its discontinuous form, and root-mean-square values."""
 
 import numpy as np
@@ -7,7 +8,7 @@ from chargewright.base.units import Amps, Duty, Henries, Hertz, Ratio, Volts
 
 
 @relation
-def two_slope_ripple(v_rise: Volts, v_fall: Volts, l: Henries, f_sw: Hertz) -> Amps:  # noqa: E741 - l as the trade has it
+def two_slope_ripple(v_rise: Volts, v_fall: Volts, l: Henries, f_sw: Hertz) -> Amps:
     """Return the peak-to-peak current of an inductor whose rise and fall fill the period.
 
     Equal volt-seconds up and down fix both times:
