@@ -13,8 +13,21 @@ from typing import Annotated, Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from chargewright.base._spellings import (
+    MAX_TEXT,
+    NAMES,
+    NUMBER,
+    SPELLINGS,
+    UNIT_WORD,
+    clean,
+    known_spelling,
+    listed,
+    spelling_pattern,
+    spellings_of,
+    wanted,
+)
+from chargewright.base._spellings import ZERO_CELSIUS as ZERO_CELSIUS
 from chargewright.base.errors import QuantityError
-from chargewright.base.near import nearest
 
 Real: TypeAlias = float | npt.NDArray[np.float64]
 
@@ -53,7 +66,9 @@ AbsoluteKelvins = Annotated[Any, "K", (100.0, math.inf)]
 _SIGNED = rf"[+-]?{NUMBER}"
 _PLAIN = re.compile(_SIGNED)
 _QUANTITY = re.compile(rf"({_SIGNED})\s*({UNIT_WORD})?")
-_DURATION = re.compile(r"(-?)(?:([0-9]{1,6}) ?d)?\s*(?:([0-9]{1,6}) ?h)?\s*(?:([0-9]{1,6}) ?min)?\s*(?:([0-9]{1,6}) ?s)?")
+_DURATION = re.compile(
+    r"(-?)(?:([0-9]{1,6}) ?d)?\s*(?:([0-9]{1,6}) ?h)?\s*(?:([0-9]{1,6}) ?min)?\s*(?:([0-9]{1,6}) ?s)?"
+)
 _LOW_TO_HIGH = re.compile(rf"(.+?)\s+to\s+({_SIGNED}.*)")
 _TOLERANCE = re.compile(
     rf"±\s*(?P<both>{NUMBER})\s*(?P<both_unit>{UNIT_WORD})?"
@@ -148,7 +163,7 @@ class PlainUnit:
 
     def read(self, text: str) -> float:
         """Return the SI value of a plain number; raises QuantityError for anything else."""
-        if len(text) > _MAX_TEXT or not _PLAIN.fullmatch(text):
+        if len(text) > MAX_TEXT or not _PLAIN.fullmatch(text):
             shown = text if len(text) <= 20 else text[:20] + "..."
             raise QuantityError(f"{shown!r} is not a plain number", f"a number in {self.spelling}, like 4.7 or 1e-3")
         value = float(text) * self.scale + self.offset
@@ -227,14 +242,14 @@ def quantity_pattern(unit: str) -> str:
 def band_pattern(unit: str) -> str:
     """Return a regular expression (ECMA 262) that every text accepted by `parse_toleranced` matches."""
     one = quantity_pattern(unit)[1:-1]
-    tolerance = rf"[^\s].*" if unit == "1" else r"(?:\+/-|[±+]).*"
-    return rf"^{one}(?:{tolerance}|to\s+.*)?$"
+    return rf"^{one}(?:(?:\+/-|[±+]).*|to\s+.*)?$"
 
 
 _SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "ohm/m": "Ω/m"}
 _SHOWN |= {"m2": "m²", "m3": "m³", "W/m3": "W/m³", "A2": "A²"}
 _PREFIXABLE = {"V", "A", "ohm", "W", "J", "F", "H", "Hz", "s", "C", "m", "V*s", "T"}
 _STEPS = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
+_SHOWN_AS = {"1/K": ("ppm/K", 1e6), "V/K": ("mV/K", 1e3)}
 
 
 def show(value: float, unit: str, digits: int = 4) -> str:
@@ -252,7 +267,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         return f"{_digits(value - ZERO_CELSIUS, min(digits, 4))} °C"
     if unit == "rate":
         return f"{_digits(value * 3600.0, digits)} C"
-    if unit == "C" and abs(value) >= 1.0:
+    if unit == "C" and (value == 0.0 or abs(value) >= 1.0):
         return show_scaled(value / 3600.0, "Ah", digits)
     if unit == "J" and abs(value) >= 360.0:
         return show_scaled(value / 3600.0, "Wh", digits)
@@ -260,6 +275,9 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         return _clock(value)
     if unit == "1":
         return f"{_digits(value * 100.0, digits)} %" if abs(value) < 2.0 else _digits(value, digits)
+    if unit in _SHOWN_AS:
+        name, factor = _SHOWN_AS[unit]
+        return f"{_digits(value * factor, digits)} {name}"
     return (
         show_scaled(value, unit, digits)
         if unit in _PREFIXABLE
@@ -270,11 +288,11 @@ def show(value: float, unit: str, digits: int = 4) -> str:
 def show_scaled(value: float, unit: str, digits: int = 4) -> str:
     """Return `value` with the SI prefix that leaves one to three digits before the point: "150 mV"."""
     text = _SHOWN.get(unit, unit)
-    size = abs(value)
+    size = abs(float(f"{value:.{digits - 1}e}"))  # rounded first: 999.96 mV is 1 V, not 1000 mV
     if size < 1e-15:
         return f"0 {text}"
     for scale, prefix in _STEPS:
-        if size >= scale * 0.9999995:
+        if size >= scale * (1.0 - 1e-12):
             return f"{_digits(value / scale, digits)} {prefix}{text}"
     return f"{value:.3g} {text}"
 
@@ -288,10 +306,43 @@ def _digits(value: float, digits: int) -> str:
 
 
 def _clock(seconds: float) -> str:
-    minutes = round(abs(seconds) / 60.0)
-    sign = "-" if seconds < 0 else ""
+    size, sign = abs(seconds), "-" if seconds < 0 else ""
+    if size < 600.0 and round(size) % 60:  # "2 min" for 100 s would be a fifth off
+        return f"{sign}{round(size)} s"
+    minutes = round(size / 60.0)
     if minutes < 60:
         return f"{sign}{minutes} min"
     days, rest = divmod(minutes, 1440)
     hours, minutes = divmod(rest, 60)
     return f"{sign}{days} d {hours} h" if days >= 3 else f"{sign}{days * 24 + hours} h {minutes:02d} min"
+
+
+_SPELLED = {"K": ("degC",), "dK": ("K",), "1": ("%",)}
+"""Units of which a file is written in one spelling only."""
+
+
+def spell(value: float, unit: str) -> str:
+    """Return an SI value as text for a file: `parse` reads it back to ten digits; ASCII but for the degree sign."""
+    if unit == "1" and abs(value) >= 2.0:
+        return f"{value:.10g}"
+    options: list[tuple[bool, bool, int, int, str]] = []
+    for spelling in _SPELLED.get(unit, spellings_of(unit)):
+        known = SPELLINGS[spelling]
+        number = (value - (known.offset if unit == "K" else 0.0)) / known.scale
+        text = f"{number:.10g}"
+        handy = number == 0.0 or 1.0 <= abs(float(text)) < 1000.0
+        options.append((not handy, "e" in text, len(text), len(options), f"{text} {spelling}"))
+    return min(options)[-1].replace("degC", "°C")
+
+
+def spell_toleranced(band: Toleranced, unit: str) -> str:
+    """Return a band as text for a file: `parse_toleranced` reads it back to nine digits."""
+    typ, up, down = band.typ, band.high - band.typ, band.typ - band.low
+    if up == down == 0.0:
+        return spell(typ, unit)
+    if unit == "1":
+        return f"{typ:.10g} ±{up:.10g}" if math.isclose(up, down) else f"{typ:.10g} +{up:.10g} -{down:.10g}"
+    relative = unit != "K" and typ != 0.0
+    up_text, down_text = (spell(d / abs(typ), "1") if relative else spell(d, "dK") for d in (up, down))
+    same = math.isclose(up, down, rel_tol=1e-9)
+    return f"{spell(typ, unit)} ±{up_text}" if same else f"{spell(typ, unit)} +{up_text} -{down_text}"
