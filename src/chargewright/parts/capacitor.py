@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import inf, nan
 from typing import Literal
 
-from chargewright.parts._table import PartKind
+from chargewright.parts.kind import PartKind
 from chargewright.spec.fields import quantity, text
 
 

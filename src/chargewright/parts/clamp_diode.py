@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from chargewright.parts._table import PartKind
+from chargewright.parts.kind import PartKind
 from chargewright.spec.fields import quantity, text
 
 

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-from chargewright.parts._table import PartKind
+from chargewright.parts.kind import PartKind
 from chargewright.spec.fields import quantity, text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switch:
-    """One switch with its body diode; every value typical, at 25 °C and 5 V of drive unless its field says otherwise."""
+    """One switch with its body diode; values are typical, at 25 °C and 5 V of drive unless a field says otherwise."""
 
     name: str = text(why="what the part list calls it; used once", example="SW 30V 4.8mohm A")
     v_max: float = quantity("V", low=5.0, high=1000.0, example="30 V", why="drain-source voltage rating")

@@ -109,6 +109,7 @@ class PartsSpec:
     inductors: str | None = text(default=None, why="CSV table of inductors", example="parts/inductors.csv")
     capacitors: str | None = text(default=None, why="CSV table of capacitors", example="parts/capacitors.csv")
     sense_resistors: str | None = text(default=None, why="CSV table of sense resistors", example="parts/sense.csv")
+    clamp_diodes: str | None = text(default=None, why="CSV table of clamp diodes", example="parts/clamps.csv")
     only_mine: bool = text(default=False, why="whether to leave the built-in generic parts out")
     f_sw: tuple[str, ...] = group(
         default=("400 kHz", "600 kHz", "800 kHz", "1.2 MHz"),
