@@ -14,7 +14,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from chargewright.base.relation import Relation
+
+
+parallel_range = range
+"""What a loop for `compiled_loop` counts with; a plain range where the loop is not compiled."""
 
 
 @cache
@@ -58,10 +64,10 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @cache
 def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return the numba form of a loop over conditions, run on all cores; its `range` is a parallel one."""
+    """Return the numba form of a loop over conditions, run on all cores: its `parallel_range` is numba's prange."""
     numba = numba_module()
     plain = _with_compiled_globals(function)
-    plain.__globals__["range"] = numba.prange
+    plain.__globals__["parallel_range"] = numba.prange
     twin: Callable[..., Any] = numba.njit(cache=True, parallel=True, error_model="numpy")(plain)
     return twin
 
@@ -73,10 +79,25 @@ def _with_compiled_globals(function: Callable[..., Any]) -> types.FunctionType:
         thing = plain.__globals__.get(name)
         if isinstance(thing, Relation) or _is_ours(thing):
             replaced[name] = compiled(thing)
+        elif thing is np:
+            replaced[name] = _numpy_of_scalars()
     copy = types.FunctionType(plain.__code__, replaced, plain.__name__, plain.__defaults__, plain.__closure__)
     copy.__module__ = plain.__module__
     copy.__qualname__ = plain.__qualname__
     return copy
+
+
+@cache
+def _numpy_of_scalars() -> types.ModuleType:
+    """Return numpy with a `where` that picks one of two scalars; numba's own gives a zero-dimensional array."""
+    module = types.ModuleType("numpy_of_scalars", "numpy, for code that is compiled for one point at a time")
+    module.__dict__.update({name: thing for name, thing in np.__dict__.items() if not name.startswith("__")})
+    module.__dict__["where"] = numba_module().njit(cache=True)(_pick)
+    return module
+
+
+def _pick(condition: Any, first: Any, second: Any) -> Any:
+    return first if condition else second
 
 
 def _is_ours(thing: Any) -> bool:

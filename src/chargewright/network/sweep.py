@@ -1,0 +1,86 @@
+"""Many converter points at once: a table of stage designs, a list of operating points, all loss terms of each.
+
+The same lines as `stage.stage_point` run here, compiled and on all cores where numba is there, in numpy blocks where
+it is not; a test holds the two together. Temperatures are fixed: the resistances in the design rows are as given.
+"""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.base.compiled import compiled_loop, numba_module, parallel_range
+from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWaveform, SwitchAt, stage_point
+
+Floats = npt.NDArray[np.float64]
+COLUMNS = 4 * len(SwitchAt._fields) + len(CoilAt._fields) + len(Setting._fields)
+_BLOCK = 8192
+
+
+class StageDesign(NamedTuple):
+    """One stage, or many of equal form when the fields hold arrays: four switches, coil, setting."""
+
+    ih: SwitchAt
+    il: SwitchAt
+    ol: SwitchAt
+    oh: SwitchAt
+    coil: CoilAt
+    setting: Setting
+
+
+def design_rows(design: StageDesign) -> Floats:
+    """Return a table of shape (designs, COLUMNS) from a design whose fields are floats or arrays of one length."""
+    flat = [np.asarray(value, dtype=float) for part in design for value in part]
+    return np.ascontiguousarray(np.stack([np.ravel(column) for column in np.broadcast_arrays(*flat)], axis=1))
+
+
+def sweep(v_in: Any, v_out: Any, i_l: Any, rows: Floats, index: Any = 0) -> tuple[Floats, Floats]:
+    """Return losses (points, len(StageLosses)) [W] and waveforms (points, len(StageWaveform)) in SI.
+
+    v_in, v_out, i_l : floats or arrays that broadcast to the points [V], [V], [A]
+    rows             : stage designs, from `design_rows`
+    index            : which row each point uses, broadcast
+    """
+    given = np.broadcast_arrays(v_in, v_out, i_l, index)
+    points = np.stack([np.ravel(a).astype(float) for a in given[:3]], axis=1)
+    which = np.ravel(given[3]).astype(np.int64)
+    losses = np.empty((len(points), len(StageLosses._fields)))
+    waves = np.empty((len(points), len(StageWaveform._fields)))
+    if numba_module() is not None and len(points) >= _BLOCK // 4:
+        compiled_loop(_loop)(points, which, rows, losses, waves)
+    else:
+        sweep_numpy(points, which, rows, losses, waves)
+    return losses, waves
+
+
+def sweep_numpy(points: Floats, which: npt.NDArray[np.int64], rows: Floats, losses: Floats, waves: Floats) -> None:
+    """Fill losses and waveforms in numpy, block by block so that temporaries stay in the cache."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start in range(0, len(points), _BLOCK):
+            part = slice(start, start + _BLOCK)
+            columns = rows[which[part]].T
+            found = stage_point(*points[part].T, *_unpack(columns))
+            losses[part] = np.stack(np.broadcast_arrays(*found[0]), axis=1)
+            waves[part] = np.stack(np.broadcast_arrays(*found[1]), axis=1)
+
+
+def _unpack(row: Any) -> Any:
+    """Split the columns of one design (floats or arrays) into the arguments of `stage_point`."""
+    ih = SwitchAt(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8])
+    il = SwitchAt(row[9], row[10], row[11], row[12], row[13], row[14], row[15], row[16], row[17])
+    ol = SwitchAt(row[18], row[19], row[20], row[21], row[22], row[23], row[24], row[25], row[26])
+    oh = SwitchAt(row[27], row[28], row[29], row[30], row[31], row[32], row[33], row[34], row[35])
+    coil = CoilAt(row[36], row[37], row[38], row[39], row[40], row[41], row[42], row[43], row[44], row[45], row[46])
+    setting = Setting(row[47], row[48], row[49], row[50], row[51], row[52], row[53], row[54], row[55], row[56], row[57])
+    return ih, il, ol, oh, coil, setting
+
+
+def _loop(points: Floats, which: npt.NDArray[np.int64], rows: Floats, losses: Floats, waves: Floats) -> None:
+    for i in parallel_range(len(points)):
+        ih, il, ol, oh, coil, setting = _unpack(rows[which[i]])
+        found, wave = stage_point(points[i, 0], points[i, 1], points[i, 2], ih, il, ol, oh, coil, setting)
+        # numba gives 0-d results of np.where back as scalars; the tuples are of one type, so they can be indexed.
+        for j in range(len(found)):
+            losses[i, j] = found[j]
+        for j in range(len(wave)):
+            waves[i, j] = wave[j]
