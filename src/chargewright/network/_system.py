@@ -213,7 +213,7 @@ def _solve_each(jacobian: Floats, residual: Floats) -> Floats:
         jacobian[broken] = np.eye(jacobian.shape[1])
         residual[broken] = np.nan
     try:
-        return np.linalg.solve(jacobian, residual[..., None])[..., 0]
+        return np.asarray(np.linalg.solve(jacobian, residual[..., None])[..., 0], dtype=np.float64)
     except np.linalg.LinAlgError:
         found = np.full_like(residual, np.nan)
         for k in range(len(residual)):

@@ -80,7 +80,7 @@ class Solution:
     @property
     def ok(self) -> npt.NDArray[np.bool_]:
         """Where a steady state exists."""
-        return self.status == SOLVED
+        return np.asarray(self.status == SOLVED)
 
     @property
     def p_stage(self) -> Floats:
