@@ -20,6 +20,8 @@ class Points:
     i_out: Floats
     reverse: npt.NDArray[np.bool_]
     """Whether the stage runs from the pack side to the source side."""
+    lasting: npt.NDArray[np.bool_]
+    """Whether the point lasts long enough to heat parts; a short peak only has to keep the inductor from saturating."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
