@@ -154,7 +154,8 @@ class _Reader:
                 raise QuantityError(f"{_short(cell)} is no plain text", self.accepted)
             return cell
         value = self.plain.read(cell)
-        if not info.low <= value <= info.high:
+        slack = 1e-9 * abs(value)  # so that a limit itself, written in the table's unit, passes
+        if not info.low - slack <= value <= info.high + slack:
             raise QuantityError(f"{_short(cell)} {self.plain.spelling} is out of range", self.accepted)
         return value
 
@@ -163,7 +164,7 @@ class _Reader:
         """What a cell may hold."""
         info = self.column.info
         if self.plain:
-            low, high = self.plain.write(info.low, 4), self.plain.write(info.high, 4)
+            low, high = self.plain.write(info.low), self.plain.write(info.high)
             return f"{low} to {high} {self.plain.spelling}, for {info.why}"
         return ", ".join(self.column.choices) or f"up to {info.max_length} characters, for {info.why}"
 
