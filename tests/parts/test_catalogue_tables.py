@@ -169,6 +169,16 @@ def test_an_empty_cell_is_refused_where_there_must_be_a_number():
     assert "mine.csv:2  p_max = ''\n    the cell is empty" in refusal(f"{HEAD}\nMINE,4,1,75,,60,5.1,0.2")
 
 
+@pytest.mark.parametrize("name", ["MINE\t4", "MINE\x1b[31m", "M" * 201])
+def test_a_name_that_cannot_be_shown_on_one_line_is_refused(name: str):
+    assert "is no plain text" in refusal(f"{HEAD}\n{name},4,1,75,1,60,5.1,0.2")
+
+
+@pytest.mark.parametrize("name", ['"MINE', '"MI"NE'])
+def test_a_quote_without_its_pair_is_refused(name: str):
+    assert "mine.csv:2\n    cannot be split into cells" in refusal(f"{HEAD}\n{name},4,1,75,1,60,5.1,0.2")
+
+
 def test_a_decimal_comma_is_recognised():
     message = refusal(f"{HEAD}\nMINE,4,7,1,75,1,60,5.1,0.2")
     assert "9 cells where the first line names 8 columns" in message
@@ -220,6 +230,8 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path):
         read_table(tmp_path / "none.csv", SENSE)
     with pytest.raises(PartsError, match="cannot be read"):
         read_table(tmp_path, SENSE)
+    with pytest.raises(PartsError, match="cannot be read"):
+        read_table(tmp_path / "no\0ne.csv", SENSE)
 
 
 def test_a_file_that_is_too_large_is_refused(tmp_path: Path):
