@@ -1,0 +1,245 @@
+"""A pack: cells in series groups of parallel cells, with what stands between them and the terminals.
+
+Every cell is taken as equal, except where one is asked for by name: the highest cell, which decides when a charge must
+end. Current into the pack is positive.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from chargewright.base.errors import PartsError
+from chargewright.base.findings import Finding
+from chargewright.base.near import nearest
+from chargewright.base.units import Toleranced, show
+from chargewright.parts import cell as cells_of
+from chargewright.parts import cells
+from chargewright.parts.bpx import from_bpx
+from chargewright.parts.cell import Cell, scaled
+from chargewright.parts.cell_table import from_table
+from chargewright.spec.pack import PackSpec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pack:
+    """A pack; all SI. Make it with `build_pack`."""
+
+    cell: Cell
+    series: int
+    parallel: int
+    interconnect: Toleranced
+    protection: Toleranced
+    lead_inductance: float
+    sensed_at: Literal["cells", "converter"]
+    """Where the voltage that the charger holds in the CV phase is taken."""
+    spread_capacity: float
+    """Largest difference of capacity between cells, over the mean [1]."""
+    spread_resistance: float
+    """Largest difference of resistance between cells, over the mean [1]."""
+    v_cell_max: float
+    """Charge voltage of one cell in this pack."""
+    v_cell_min: float
+    i_discharge_max: float
+    findings: tuple[Finding, ...]
+    """What is wrong or thin with the pack as described."""
+
+    @property
+    def capacity(self) -> float:
+        """Rated capacity [C]."""
+        return self.cell.capacity * self.parallel
+
+    @property
+    def charge_span(self) -> float:
+        """Charge between state of charge 0 and 1 [C]."""
+        return self.cell.charge_span * self.parallel
+
+    @property
+    def v_full(self) -> float:
+        """Charge voltage of the pack [V]."""
+        return self.v_cell_max * self.series
+
+    @property
+    def v_empty(self) -> float:
+        """Lowest working voltage of the pack [V]."""
+        return self.v_cell_min * self.series
+
+    @property
+    def v_precharge(self) -> float:
+        """Below this pack voltage only the precharge current may flow [V]."""
+        return self.cell.limits.v_precharge * self.series
+
+    @property
+    def lead_resistance(self) -> float:
+        """Typical resistance between the cells and the terminals [Ω]."""
+        return self.interconnect.typ + self.protection.typ
+
+    @property
+    def cells(self) -> int:
+        """Number of cells."""
+        return self.series * self.parallel
+
+
+def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
+    """Return the pack of a design file; relative paths start at `design_dir`. Raises PartsError."""
+    cell = load_cell(spec.cell, design_dir, capacity=spec.capacity)
+    v_max = spec.v_cell_max if spec.v_cell_max is not None else cell.v_max
+    v_min = spec.v_cell_min if spec.v_cell_min is not None else cell.v_min
+    if v_min >= v_max:
+        raise PartsError(
+            f"pack: v_cell_min = {show(v_min, 'V')} is not below v_cell_max = {show(v_max, 'V')}; "
+            "give the lowest working voltage and the charge voltage of one cell"
+        )
+    if not cell.ocv[0] - 1e-9 <= v_min < v_max <= cell.ocv[-1]:
+        raise PartsError(
+            f"pack: the cell {cell.key} rests between {show(cell.ocv[0], 'V')} and {show(cell.ocv[-1], 'V')}; "
+            f"v_cell_min = {show(v_min, 'V')} and v_cell_max = {show(v_max, 'V')} must lie inside"
+        )
+    i_max = spec.i_discharge_max.amps(cell.capacity * spec.parallel)
+    return Pack(
+        cell=cell,
+        series=spec.series,
+        parallel=spec.parallel,
+        interconnect=spec.interconnect,
+        protection=spec.protection,
+        lead_inductance=spec.lead_inductance,
+        sensed_at=spec.sensed_at,
+        spread_capacity=spec.spread_capacity,
+        spread_resistance=spec.spread_resistance,
+        v_cell_max=v_max,
+        v_cell_min=v_min,
+        i_discharge_max=i_max,
+        findings=tuple(_findings(cell, v_max=v_max, v_min=v_min, rate=i_max / (cell.capacity * spec.parallel))),
+    )
+
+
+def load_cell(name: str, design_dir: Path, *, capacity: float | None = None) -> Cell:
+    """Return the cell that a design file names: a generic one, a cell table (.csv) or a BPX file (.json).
+
+    capacity : rated capacity to scale the cell to [C]; None keeps the cell's own
+    Raises PartsError.
+    """
+    suffix = Path(name).suffix.lower()
+    if suffix == ".csv":
+        return from_table(design_dir / name, capacity=capacity)
+    if suffix == ".json":
+        return from_bpx(design_dir / name, capacity=capacity)
+    known = cells.shelf.keys()
+    if name not in known:
+        close = nearest(name, known)
+        hint = f"did you mean {close!r}?" if close else f"generic cells: {', '.join(known)}"
+        raise PartsError(f"pack.cell: {name!r} is neither a generic cell nor a file ending in .csv or .json; {hint}")
+    cell = cells.shelf.get(name)
+    return scaled(cell, capacity) if capacity is not None else cell
+
+
+def pack_ocv(pack: Pack, soc: Any, temp: Any) -> Any:
+    """Return the rest voltage of the pack [V]; arguments broadcast. Raises OutOfRange."""
+    return pack.series * cells_of.ocv(pack.cell, soc, temp)
+
+
+def pack_resistance(pack: Pack, soc: Any, temp: Any, charging: Any) -> Any:
+    """Return what a step of current meets at once [Ω]: cells, interconnect, protection. Raises OutOfRange."""
+    per_cell = cells_of.r0(pack.cell, soc, temp, charging)
+    return per_cell * (pack.series / pack.parallel) + pack.lead_resistance
+
+
+def pack_polarisation(pack: Pack, soc: Any, temp: Any, charging: Any) -> Any:
+    """Return the resistance of all RC pairs of the pack [Ω]: what lasting current meets besides. Raises OutOfRange."""
+    total = np.zeros(np.broadcast(soc, temp).shape)
+    for index in range(len(pack.cell.pairs)):
+        total = total + cells_of.pair_resistance(pack.cell, index, soc, temp, charging)
+    return (total * (pack.series / pack.parallel))[()]
+
+
+def pack_dc_resistance(pack: Pack, soc: Any, temp: Any, charging: Any) -> Any:
+    """Return what a lasting current meets [Ω]: `pack_resistance` and `pack_polarisation`. Raises OutOfRange."""
+    return pack_resistance(pack, soc, temp, charging) + pack_polarisation(pack, soc, temp, charging)
+
+
+def pack_charge_current(pack: Pack, temp: Any) -> Any:
+    """Return the greatest charge current that the cells allow at `temp` [A]; zero where they may not be charged."""
+    return cells_of.charge_rate(pack.cell, temp) * pack.capacity
+
+
+def pack_charge_voltage(pack: Pack, temp: Any) -> Any:
+    """Return the greatest charge voltage at `temp` [V]; zero where the cells may not be charged."""
+    return pack.series * np.minimum(cells_of.charge_voltage(pack.cell, temp), pack.v_cell_max)
+
+
+def highest_cell_voltage(pack: Pack, soc: Any, temp: Any, drop: Any) -> Any:
+    """Return the voltage of the highest cell at the end of a charge that started empty [V].
+
+    soc  : mean state of charge of the pack [1]
+    drop : what the current adds to the rest voltage of a mean cell [V], over R0 and the RC pairs
+
+    The worst pack of a given spread has one cell at one edge and all others at the other, so that cell is
+    spread · (series − 1)/series off the mean. It is taken to have the least capacity and the greatest resistance, and
+    no balancing: all cells were equally empty, so its state of charge runs ahead by its lack of capacity.
+    """
+    share = (pack.series - 1) / pack.series
+    ahead = soc / (1.0 - pack.spread_capacity * share)
+    return cells_of.rest_voltage_beyond(pack.cell, ahead, temp) + drop * (1.0 + pack.spread_resistance * share)
+
+
+def _findings(cell: Cell, *, v_max: float, v_min: float, rate: float) -> list[Finding]:
+    limits, where = cell.limits, f"cell {cell.key}"
+    found = []
+    if v_max > cell.v_max + 1e-9:
+        found.append(
+            Finding(
+                severity="stop",
+                check="cell-charge-voltage",
+                where=where,
+                what=f"The pack is to be charged to {show(v_max, 'V')} per cell, above the cell's charge voltage.",
+                value=v_max,
+                limit=cell.v_max,
+                unit="V",
+                why="Over-charged lithium cells plate lithium, gas and may burn.",
+                source="charge voltage of the cell model; IEC 62133-2 (upper limit charging voltage)",
+            )
+        )
+    if v_min < cell.v_min - 1e-9:
+        found.append(
+            Finding(
+                severity="serious",
+                check="cell-lowest-voltage",
+                where=where,
+                what=f"The pack is to be used down to {show(v_min, 'V')} per cell, below the cell's lowest voltage.",
+                value=v_min,
+                limit=cell.v_min,
+                unit="V",
+                why="Over-discharged cells dissolve copper and may short when they are charged again.",
+                source="lowest voltage of the cell model; common practice",
+            )
+        )
+    if rate > limits.rate_discharge * (1.0 + 1e-9):
+        found.append(
+            Finding(
+                severity="caution",
+                check="cell-discharge-rate",
+                where=where,
+                what=f"The pack may be discharged at {show(rate, 'rate')}, more than the cell stands for long.",
+                value=rate,
+                limit=limits.rate_discharge,
+                unit="rate",
+                why="The cell heats beyond its limit and ages early.",
+                source="lasting discharge rate of the cell model",
+            )
+        )
+    found += [
+        Finding(
+            severity="note",
+            check="cell-model",
+            where=where,
+            what=caution,
+            value=float("nan"),
+            limit=float("nan"),
+            unit="1",
+            why="A cell's own sheet outranks any curve used here.",
+            source=cell.source,
+        )
+        for caution in cell.cautions
+    ]
+    return found
