@@ -1,0 +1,268 @@
+"""Whether a path can do the job at all: each requirement judged at its worst case, with the number that decides.
+
+Worst case means the low edge of the source, a hot and worn cable, the fullest or emptiest pack, the hottest ambient.
+A path that fails a `must` is out; a failed `should` costs the product something and becomes a finding.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from chargewright.base.units import show
+from chargewright.network.graph import PowerPath, StateKey
+from chargewright.network.hardware import Hardware
+from chargewright.network.solve import Solution, solve
+from chargewright.parts.supply import Supply
+from chargewright.studies.needs import Plan
+from chargewright.studies.operate import conditions, operate, source_limit
+from chargewright.studies.situation import Situation
+
+Weight = Literal["must", "should"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """One requirement on a path, judged. `value` must be at least `limit`, or at most, as `at_least` says."""
+
+    key: str
+    title: str
+    weight: Weight
+    met: bool
+    value: float
+    limit: float
+    unit: str
+    at_least: bool
+    reason: str
+    """One sentence with the numbers."""
+
+
+def judge(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[Requirement, ...]:
+    """Return every requirement on a path, judged."""
+    used = {u.source for u in case.usage if u.source != "none"}
+    found: list[Requirement] = []
+    for name, supply in chosen.contracts.items():
+        weight: Weight = "must" if name in used or not used else "should"
+        found.append(_finishes_charge(case, chosen.path, hardware, supply, weight))
+        found.append(_runs_on_source(case, chosen.path, hardware, supply, weight))
+        found.append(_survives_peak(case, chosen.path, hardware, supply, weight))
+        found.append(_runs_without_pack(case, chosen.path, hardware, supply))
+        found.append(_starts_flat(case, chosen.path, hardware, supply, weight))
+    found.append(_bus_ceiling(case, chosen))
+    found.append(_bus_floor(case, chosen.path, hardware))
+    found.append(_ends_charge(case, chosen))
+    return tuple(found)
+
+
+def feasible(requirements: tuple[Requirement, ...]) -> bool:
+    """Return whether every `must` is met."""
+    return all(r.met for r in requirements if r.weight == "must")
+
+
+def _solve_one(case: Situation, path: PowerPath, hw: Hardware, key: StateKey, supply: Supply, **given: float) -> Solution:
+    state = path.state(key)
+    assert state is not None, "asked only for states that the path has"
+    hot = case.design.ambient.hot
+    c = conditions(case, path, key, supply, temp=hot, edge="low", **given)
+    return solve(path, state, hw, c)
+
+
+def _finishes_charge(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
+    """The stage's duty at the end of the charge, at termination current: above its limit the pack is never full."""
+    limit = case.design.rules.duty_max
+    i_end = case.i_termination
+    s = _solve_one(case, path, hw, "charging", supply, soc=1.0, p_load=0.0, i_pack=i_end)
+    duty = float(s.waveform.d_in[0]) if path.stage.legs == "buck" else 0.0
+    v_in = float(s.v[path.stage.a][0])
+    needed = case.v_full / limit
+    ok = bool(s.ok[0]) and np.isfinite(duty) and duty <= limit
+    return Requirement(
+        key="finishes-charge",
+        title=f"fills the pack from {supply.name}",
+        weight=weight,
+        met=ok,
+        value=v_in if np.isfinite(v_in) else supply.v_set.low,
+        limit=needed if path.stage.legs == "buck" else 0.0,
+        unit="V",
+        at_least=True,
+        reason=(
+            f"A buck needs its input above {show(case.v_full, 'V')} / {show(limit, '1')} = {show(needed, 'V')} to finish; "
+            f"'{supply.contract}' of {supply.name} leaves {show(v_in, 'V')} in its worst case."
+            if path.stage.legs == "buck"
+            else f"Four switches reach {show(case.v_full, 'V')} from any source voltage."
+        ),
+    )
+
+
+def _runs_on_source(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
+    """The busiest lasting load with a full pack that need not help."""
+    o = operate(case, path, hw, supply, soc=0.5, p_load=case.p_busy, temp=case.design.ambient.hot, edge="low")
+    limit = source_limit(case, supply)
+    drawn = float(o.i_source[0])
+    v_bus = float(o.v_bus[0])
+    ok = bool(o.solved[0]) and not bool(o.overloaded[0]) and not bool(o.brown_out[0])
+    helped = " with the pack's help" if o.state[0] == "supplement" else ""
+    return Requirement(
+        key="runs-on-source",
+        title=f"carries the busiest load from {supply.name}",
+        weight=weight,
+        met=ok,
+        value=drawn,
+        limit=limit,
+        unit="A",
+        at_least=False,
+        reason=(
+            f"{show(case.p_busy, 'W')} of load takes {show(drawn, 'A')} of {show(limit, 'A')} from '{supply.contract}' "
+            f"at its low edge{helped}; the bus is then {show(v_bus, 'V')}."
+        ),
+    )
+
+
+def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
+    """The peak with the source at its low edge and an emptyish pack; the source's own overload allowance counts."""
+    peak = case.design.system.peak
+    o = operate(case, path, hw, supply, soc=0.15, p_load=case.p_peak, temp=case.design.ambient.typical, edge="low")
+    limit = source_limit(case, supply)
+    drawn = float(o.i_source[0])
+    carried = bool(o.solved[0]) and not bool(o.overloaded[0]) and not bool(o.brown_out[0])
+    stood = False
+    if not carried and peak is not None and bool(o.solved[0]) and not bool(o.brown_out[0]):
+        stood = peak.duration <= supply.overload.time and drawn < supply.overload.i_trip.low
+    who = {"supplement": "source and pack share it", "shared": "the charge gives way", "charging": "within the limit"}
+    how = who.get(str(o.state[0]), "the source alone")
+    if stood and peak is not None:
+        how = f"the source stands {show(peak.duration, 's')} of it"
+    if not carried and not stood:
+        how = "nothing helps the source, which trips or sags"
+    shown = show(drawn, "A") if np.isfinite(drawn) else "more than the source can give"
+    return Requirement(
+        key="survives-peak",
+        title=f"survives the peak on {supply.name}",
+        weight=weight,
+        met=carried or stood,
+        value=drawn,
+        limit=supply.overload.i_trip.low if stood else limit,
+        unit="A",
+        at_least=False,
+        reason=f"A peak of {show(case.p_peak, 'W')} draws {shown} from '{supply.contract}' ({show(limit, 'A')} allowed): {how}.",
+    )
+
+
+def _runs_without_pack(case: Situation, path: PowerPath, hw: Hardware, supply: Supply) -> Requirement:
+    """No pack fitted: the source alone carries the busiest load."""
+    s = _solve_one(case, path, hw, "no-pack", supply, soc=0.5, p_load=case.p_busy)
+    limit = source_limit(case, supply)
+    drawn = float(s.i["source"][0])
+    ok = bool(s.ok[0]) and drawn <= limit
+    return Requirement(
+        key="runs-without-pack",
+        title=f"runs with no pack on {supply.name}",
+        weight="should",
+        met=ok,
+        value=drawn,
+        limit=limit,
+        unit="A",
+        at_least=False,
+        reason=(
+            f"Without a pack {show(case.p_busy, 'W')} takes {show(drawn, 'A')} of {show(limit, 'A')}; peaks then have no "
+            "help at all."
+        ),
+    )
+
+
+def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
+    """A flat pack gets its precharge while the system starts."""
+    limit = source_limit(case, supply)
+    if path.state("flat-pack") is None:
+        v_pack = case.pack.v_empty
+        return Requirement(
+            key="starts-flat",
+            title=f"starts with a flat pack on {supply.name}",
+            weight=weight,
+            met=v_pack >= case.bus_min,
+            value=v_pack,
+            limit=case.bus_min,
+            unit="V",
+            at_least=True,
+            reason=(
+                f"The pack holds the bus at its own voltage: a flat pack of {show(v_pack, 'V')} keeps the rails, which need "
+                f"{show(case.bus_min, 'V')}, from starting until it has been charged that far."
+            ),
+        )
+    s = _solve_one(case, path, hw, "flat-pack", supply, soc=0.0, p_load=case.p_boot, i_pack=case.i_precharge)
+    drawn = float(s.i["source"][0])
+    v_bus = float(s.v[path.load_at][0])
+    ok = bool(s.ok[0]) and drawn <= limit and v_bus >= case.bus_min
+    return Requirement(
+        key="starts-flat",
+        title=f"starts with a flat pack on {supply.name}",
+        weight=weight,
+        met=ok,
+        value=drawn,
+        limit=limit,
+        unit="A",
+        at_least=False,
+        reason=(
+            f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take {show(drawn, 'A')} of "
+            f"{show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
+        ),
+    )
+
+
+def _bus_ceiling(case: Situation, chosen: Plan) -> Requirement:
+    return Requirement(
+        key="bus-ceiling",
+        title="keeps the bus below what the rails stand",
+        weight="must",
+        met=chosen.v_bus_max <= case.bus_max,
+        value=chosen.v_bus_max,
+        limit=case.bus_max,
+        unit="V",
+        at_least=False,
+        reason=f"The bus reaches {show(chosen.v_bus_max, 'V')}; rails and rules allow {show(case.bus_max, 'V')}.",
+    )
+
+
+def _bus_floor(case: Situation, path: PowerPath, hw: Hardware) -> Requirement:
+    """State of charge at which the busiest load on the pack alone pulls the bus below the rails' need."""
+    soc = np.linspace(0.0, 1.0, 41)
+    o = operate(case, path, hw, None, soc=soc, p_load=case.p_busy, temp=case.design.ambient.typical)
+    fine = o.solved & ~o.brown_out
+    lowest = float(soc[fine][0]) if fine.any() else 1.0
+    return Requirement(
+        key="bus-floor",
+        title="uses the pack down to empty",
+        weight="should",
+        met=lowest <= 0.05,
+        value=lowest,
+        limit=0.05,
+        unit="1",
+        at_least=False,
+        reason=(
+            f"At {show(case.p_busy, 'W')} on the pack alone the bus stays above {show(case.bus_min, 'V')} down to "
+            f"{show(lowest, '1')} of charge."
+        ),
+    )
+
+
+def _ends_charge(case: Situation, chosen: Plan) -> Requirement:
+    """The charger can tell the pack's current from the load's, so that the charge can end while the system runs."""
+    apart = chosen.path.wire("battery-switch") is not None
+    bus = case.v_full
+    i_load = min(case.modes.values()) / bus
+    return Requirement(
+        key="ends-charge",
+        title="ends the charge while the system runs",
+        weight="should",
+        met=apart or i_load < case.i_termination,
+        value=0.0 if apart else i_load,
+        limit=case.i_termination,
+        unit="A",
+        at_least=False,
+        reason=(
+            "Pack current is sensed apart from the load, so termination is judged on the pack alone."
+            if apart
+            else f"The charger sees charge and load together: the load's {show(i_load, 'A')} hides the termination current "
+            f"of {show(case.i_termination, 'A')}, and the charge never ends."
+        ),
+    )

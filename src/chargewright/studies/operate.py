@@ -1,0 +1,250 @@
+"""Which state a path is in under given conditions, and what it then draws, charges and loses.
+
+The order in which a controller's limits act decides: charge with the wanted current; if the source would be beyond its
+limit, share; if nothing is left for the pack, let it help (supplement), where the path can; a full pack rests. All
+conditions are solved as arrays; each state only for the conditions that need it.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.network.graph import PowerPath, StateKey
+from chargewright.network.hardware import Hardware
+from chargewright.network.solve import RUNAWAY, Conditions, Solution, solve
+from chargewright.parts.pack import pack_dc_resistance, pack_ocv
+from chargewright.parts.supply import Supply
+from chargewright.studies.situation import Situation
+
+Floats = npt.NDArray[np.float64]
+Edge = Literal["low", "typ", "high"]
+Verdict = Literal["ok", "overloaded", "brown-out", "runaway", "no-solution"]
+
+
+@dataclass(slots=True, kw_only=True)
+class Operation:
+    """What happens at each condition; arrays of one shape (n,). Powers in W, currents in A, charge into the pack positive."""
+
+    state: npt.NDArray[np.str_]
+    """Key of the state; "" where none is possible."""
+    p_source: Floats
+    """Delivered at the source's connector."""
+    i_source: Floats
+    i_pack: Floats
+    p_cells: Floats
+    """Into the cells, at their rest voltage: what is stored."""
+    v_bus: Floats
+    p_load: Floats
+    p_loss: Floats
+    """All losses in the product: path, stage, rails, pack."""
+    hottest: Floats
+    """Hottest part [K]."""
+    overloaded: npt.NDArray[np.bool_]
+    """The load asks for more than source and path can give without passing a limit."""
+    brown_out: npt.NDArray[np.bool_]
+    """The bus is below what the rails need."""
+    runaway: npt.NDArray[np.bool_]
+    solved: npt.NDArray[np.bool_]
+
+
+def source_side(supply: Supply, edge: Edge) -> dict[str, float]:
+    """Return the source's part of `Conditions` at an edge of its tolerance.
+
+    A band that is promised up to rated current (USB) has the droop inside it: at its low edge none comes on top.
+    """
+    e = {"low": supply.v_set.low, "typ": supply.v_set.typ, "high": supply.v_set.high}[edge]
+    cable = {"low": supply.r_cable.high, "typ": supply.r_cable.typ, "high": supply.r_cable.low}[edge]
+    droop = 0.0 if supply.band_holds_under_load and edge == "low" else supply.r_droop
+    return {"e_source": e, "r_source": droop, "r_cable": cable}
+
+
+def source_limit(case: Situation, supply: Supply) -> float:
+    """Return the source current that the product holds at most [A]: rated current less the margin of the rules."""
+    return supply.i_rated * (1.0 - case.design.rules.source_margin)
+
+
+def wanted_charge(case: Situation, soc: Any, temp: float) -> Floats:
+    """Return the CC-CV charge current [A] at a state of charge: constant current, then what the charge voltage allows.
+
+    i = min(i_cc, (v_full - ocv)/r_dc), with the lasting resistance of the pack; below termination it is zero.
+    """
+    ocv = pack_ocv(case.pack, soc, temp)
+    r = pack_dc_resistance(case.pack, soc, temp, True)
+    held = np.clip((case.v_full - ocv) / r, 0.0, None)
+    precharge = np.where(ocv < case.pack.v_precharge, case.i_precharge, case.i_charge)
+    i = np.minimum(precharge, held)
+    return np.where(i < case.i_termination, 0.0, i)
+
+
+def bus_setting(case: Situation, path: PowerPath, key: StateKey, v_pack: Any) -> Any:
+    """Return the voltage [V] at which a path holds its bus where the state holds it.
+
+    Narrow bus with a resting or missing pack: a little above the full pack. Flat pack: the bus floor, or a little above
+    the pack if that is higher. Battery boost: a little above what the rails need.
+    """
+    above = case.design.rules.floor_above_empty
+    if key == "battery-boost":
+        return np.maximum(case.bus_min + above, v_pack + above)
+    if key == "flat-pack":
+        return np.maximum(np.maximum(case.bus_min + above, case.pack.v_precharge), v_pack + above)
+    if path.key == "parallel":
+        return case.v_full
+    return case.v_full + above
+
+
+def conditions(
+    case: Situation,
+    path: PowerPath,
+    key: StateKey,
+    supply: Supply | None,
+    *,
+    soc: Any,
+    p_load: Any,
+    temp: float,
+    edge: Edge = "typ",
+    i_pack: Any = None,
+) -> Conditions:
+    """Return the solver's conditions of one state; arrays broadcast.
+
+    i_pack : pack current to hold [A]; None takes the wanted charge at that state of charge
+    """
+    charging = key not in ("battery", "battery-boost", "supplement", "off")
+    ocv = pack_ocv(case.pack, soc, temp)
+    target = wanted_charge(case, soc, temp) if i_pack is None else i_pack
+    fed = source_side(supply, edge) if supply is not None else {}
+    return Conditions(
+        **fed,
+        e_cells=ocv,
+        r_pack=pack_dc_resistance(case.pack, soc, temp, charging),
+        p_load=p_load,
+        i_source=source_limit(case, supply) if supply is not None else 0.0,
+        i_pack=target,
+        v_bus=bus_setting(case, path, key, ocv),
+        temp_ambient=temp,
+    )
+
+
+def operate(
+    case: Situation,
+    path: PowerPath,
+    hardware: Hardware,
+    supply: Supply | None,
+    *,
+    soc: Any,
+    p_load: Any,
+    temp: float = 298.15,
+    edge: Edge = "typ",
+    may_charge: bool = True,
+    pass_through: bool = False,
+) -> Operation:
+    """Return state and flows for every combination of `soc` and `p_load` (they broadcast).
+
+    supply       : the contract in force, or None on the pack alone
+    temp, edge   : ambient [K] and the edge of the source's tolerance
+    may_charge   : False keeps the pack at rest (full, too cold, or forbidden)
+    pass_through : whether the source's voltage may go straight onto the bus
+    """
+    soc, p_load = (np.ravel(a).astype(float) for a in np.broadcast_arrays(soc, p_load))
+    found = _blank(len(soc), p_load)
+    if supply is None:
+        _battery(case, path, hardware, found, soc, p_load, temp)
+        return found
+    wanted = wanted_charge(case, soc, temp) if may_charge else np.zeros(len(soc))
+    charge = wanted > 0.0
+    limit = source_limit(case, supply)
+
+    def attempt(key: StateKey, where: npt.NDArray[np.bool_], i_pack: Any = None) -> None:
+        if path.state(key) is not None and where.any():
+            held = wanted[where] if i_pack is None else i_pack
+            c = conditions(case, path, key, supply, soc=soc[where], p_load=p_load[where], temp=temp, edge=edge, i_pack=held)
+            _record(case, path, found, key, where, hardware, c)
+
+    attempt("charging", charge)
+    attempt("source-only", ~charge)
+    if pass_through:
+        attempt("pass-through", ~charge)
+    beyond = ~found.solved | (found.i_source > limit * (1.0 + 1e-9))
+    attempt("shared", beyond & charge)
+    short = beyond & (~charge | ~found.solved | (found.i_pack < 0.0))
+    if path.state("supplement") is not None:
+        attempt("supplement", short)
+    else:
+        attempt("source-only", short)
+    found.overloaded = ~found.solved | (found.i_source > limit * (1.0 + 1e-6))
+    found.overloaded |= found.i_pack < -case.pack.i_discharge_max
+    return found
+
+
+def _battery(
+    case: Situation, path: PowerPath, hw: Hardware, found: Operation, soc: Floats, p_load: Floats, temp: float
+) -> None:
+    everywhere = np.ones(len(soc), dtype=bool)
+    c = conditions(case, path, "battery", None, soc=soc, p_load=p_load, temp=temp, i_pack=0.0)
+    _record(case, path, found, "battery", everywhere, hw, c)
+    if path.state("battery-boost") is not None:
+        low = found.brown_out | ~found.solved
+        if low.any():
+            c = conditions(case, path, "battery-boost", None, soc=soc[low], p_load=p_load[low], temp=temp, i_pack=0.0)
+            _record(case, path, found, "battery-boost", low, hw, c)
+    found.overloaded = ~found.solved | (found.i_pack < -case.pack.i_discharge_max)
+
+
+def _blank(n: int, p_load: Floats) -> Operation:
+    nan = np.full(n, np.nan)
+    no = np.zeros(n, dtype=bool)
+    return Operation(
+        state=np.full(n, "", dtype="<U16"),
+        p_source=nan.copy(),
+        i_source=nan.copy(),
+        i_pack=nan.copy(),
+        p_cells=nan.copy(),
+        v_bus=nan.copy(),
+        p_load=p_load,
+        p_loss=nan.copy(),
+        hottest=nan.copy(),
+        overloaded=no.copy(),
+        brown_out=no.copy(),
+        runaway=no.copy(),
+        solved=no.copy(),
+    )
+
+
+def _record(
+    case: Situation,
+    path: PowerPath,
+    found: Operation,
+    key: StateKey,
+    where: npt.NDArray[np.bool_],
+    hw: Hardware,
+    c: Conditions,
+) -> None:
+    state = path.state(key)
+    assert state is not None, "the caller asks only for states that the path has"
+    s = solve(path, state, hw, c)
+    zero = np.zeros(len(s.status))
+    i_source = s.i.get("source", zero)
+    i_pack = s.i.get("pack", zero)
+    found.state[where] = np.where(s.ok, key, "")
+    found.i_source[where] = i_source
+    found.p_source[where] = s.v["connector"] * i_source if state.source else zero
+    found.i_pack[where] = i_pack
+    found.p_cells[where] = s.conditions.e_cells * i_pack
+    found.v_bus[where] = s.v[path.load_at]
+    found.p_loss[where] = product_loss(s)
+    found.hottest[where] = np.max([t for name, t in s.temp.items() if name not in ("source", "cable", "pack")], axis=0)
+    found.solved[where] = s.ok
+    found.runaway[where] = s.status == RUNAWAY
+    found.brown_out[where] = ~(s.v[path.load_at] >= case.bus_min)
+
+
+def product_loss(s: Solution) -> Floats:
+    """Return all losses [W] of a solved state inside the product: not in the source and not in its cable."""
+    inside = [loss for key, loss in s.wire_loss.items() if key not in ("source", "cable")]
+    return np.asarray(sum(inside, s.p_stage + s.p_rails), dtype=float)
+
+
+def at_corner(c: Conditions, **changes: Any) -> Conditions:
+    """Return conditions with some fields replaced."""
+    return replace(c, **changes)
