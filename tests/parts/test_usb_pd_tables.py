@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chargewright.base.errors import OutOfRange, PartsError
-from chargewright.parts.usb_pd import timing
+from chargewright.parts.usb_pd import limits, timing
 from chargewright.parts.usb_pd.objects import EprAvsObject, FixedObject, PpsObject, encode_source_object
 from chargewright.parts.usb_pd.power_rule import objects_by_power
 from chargewright.parts.usb_pd.type_c import ADVERTISEMENTS, advertised_by, advertisement, pin_voltage
@@ -101,14 +101,57 @@ def test_the_limits_are_the_standard_s():
     # PD ch. 7: 30 mV/us, 100 uF, 2.5 W (quoted in three open hardware reviews, confirmed by look-up); 0.8 V for an
     # empty bus (confirmed by look-up); 4.75 to 5.5 V and 0.5 V of excursion (from memory). USB Type-C 4.4.1: 500 mV
     # in the supply, 250 mV in the return (confirmed by look-up). USB 2.0 7.2.4.1: 10 uF (from memory).
-    assert pytest.approx(0.030 / 1e-6, rel=1e-15) == timing.SLEW_MAX  # the division rounds in the last digit
-    assert timing.BULK_CAPACITANCE_MAX == 100e-6
-    assert timing.BULK_CAPACITANCE_MAX_AT_ATTACH == 10e-6
-    assert timing.POWER_STANDBY == 2.5
-    assert timing.SAFE_0_VOLTS_MAX == 0.8
-    assert (timing.SAFE_5_VOLTS.low, timing.SAFE_5_VOLTS.high) == (4.75, 5.5)
-    assert timing.EXCURSION_WHILE_MOVING == 0.5
-    assert (timing.DROP_SUPPLY_MAX, timing.DROP_RETURN_MAX) == (0.5, 0.25)
+    assert pytest.approx(0.030 / 1e-6, rel=1e-15) == limits.SLEW_MAX  # the division rounds in the last digit
+    assert limits.BULK_CAPACITANCE_MAX == 100e-6
+    assert limits.BULK_CAPACITANCE_MAX_AT_ATTACH == 10e-6
+    assert limits.POWER_STANDBY == 2.5
+    assert limits.SAFE_0_VOLTS_MAX == 0.8
+    assert (limits.SAFE_5_VOLTS.low, limits.SAFE_5_VOLTS.high) == (4.75, 5.5)
+    assert limits.EXCURSION_WHILE_MOVING == 0.5
+    assert (limits.DROP_SUPPLY_MAX, limits.DROP_RETURN_MAX) == (0.5, 0.25)
+
+
+@pytest.mark.parametrize(
+    ("i", "low", "high"),
+    # iPpsCLNew: +/-150 mA up to 3 A, +/-5 % above; confirmed by look-up in a public article on PPS.
+    [(1.0, 0.85, 1.15), (3.0, 2.85, 3.15), (5.0, 4.75, 5.25)],
+)
+def test_a_programmable_source_holds_a_current_within_the_standard_s_band(i: float, low: float, high: float):
+    band = limits.current_limit_band(i)
+    assert (band.low, band.typ, band.high) == pytest.approx((low, i, high), rel=1e-12)  # rounding
+
+
+@pytest.mark.parametrize(("i", "r"), [(5.0, 0.150), (3.0, 0.250)])
+def test_the_cable_drop_allowed_gives_the_loop_resistance(i: float, r: float):
+    # USB Type-C 4.4.1: 500 mV + 250 mV at rated current (confirmed by look-up; recomputed). rel: rounding.
+    assert limits.cable_resistance_max(i) == pytest.approx(r, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("v", "i", "v_sink", "p_sink"),
+    # 5 % below and the cable drop of USB Type-C 4.4.1 (tolerance and drop confirmed by look-up; recomputed).
+    [(20.0, 5.0, 18.25, 91.25), (9.0, 3.0, 7.80, 23.40), (5.0, 3.0, 4.00, 12.00), (48.0, 5.0, 44.85, 224.25)],
+)
+def test_the_worst_steady_sink_voltage_is_what_the_two_limits_leave(v: float, i: float, v_sink: float, p_sink: float):
+    assert limits.worst_sink_voltage(v, i) == pytest.approx(v_sink, rel=1e-12)  # rounding
+    assert limits.worst_sink_voltage(v, i) * i == pytest.approx(p_sink, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("v", "low", "high"),
+    # vSrcNew, 5 % either way at the source's receptacle (confirmed by look-up; recomputed).
+    [(20.0, 19.0, 21.0), (28.0, 26.6, 29.4), (48.0, 45.6, 50.4)],
+)
+def test_a_contract_has_the_standard_s_band(v: float, low: float, high: float):
+    band = limits.contract_band(v)
+    assert (band.low, band.typ, band.high) == pytest.approx((low, v, high), rel=1e-12)  # rounding
+
+
+@pytest.mark.parametrize(("v_to", "t"), [(20.0, 0.500e-3), (48.0, 1.4333e-3)])
+def test_the_voltage_moves_no_faster_than_the_standard_allows(v_to: float, t: float):
+    # 30 mV/us (confirmed by look-up in open hardware reviews; recomputed). rel 1e-4: the digits shown.
+    assert timing.shortest_move(5.0, v_to) == pytest.approx(t, rel=1e-4)
+    assert timing.shortest_move(v_to, 5.0) == timing.shortest_move(5.0, v_to)
 
 
 @pytest.mark.parametrize(

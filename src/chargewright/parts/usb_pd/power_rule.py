@@ -18,11 +18,14 @@ I_UNMARKED = 3.0
 I_MARKED = 5.0
 """Current of a marked cable [A]; every cable for the extended range is rated for it, and for 50 V."""
 
-_SPR_VOLTS = (5.0, 9.0, 15.0, 20.0)
-_EPR_VOLTS = (28.0, 36.0, 48.0)
+SPR_VOLTS = (5.0, 9.0, 15.0, 20.0)
+"""Voltages of the power rule in the standard range [V]; 12 V and others may be offered besides."""
+EPR_VOLTS = (28.0, 36.0, 48.0)
+"""Voltages of fixed objects in the extended range [V]."""
+AVS_VOLTS_MIN = 15.0
+"""Where every adjustable range above 100 W starts [V]."""
 _PPS_VOLTS_MIN = 3.3
 _PPS_VOLTS_MAX = {5.0: 5.9, 9.0: 11.0, 15.0: 16.0, 20.0: 21.0}
-_AVS_VOLTS_MIN = 15.0
 
 
 def objects_by_power(power: float, *, programmable: bool = False) -> tuple[SourceObject, ...]:
@@ -36,21 +39,21 @@ def objects_by_power(power: float, *, programmable: bool = False) -> tuple[Sourc
     if not 0.5 <= power <= 240.0:
         raise OutOfRange(f"the power rule of USB PD covers 0.5 W to 240 W, not {power:g} W")
     fixed = [FixedObject(v=v, i=_current(v, power)) for v in _volts_offered(power)]
-    standard: list[SourceObject] = [entry for entry in fixed if entry.v <= _SPR_VOLTS[-1]]
-    extended: list[SourceObject] = [entry for entry in fixed if entry.v > _SPR_VOLTS[-1]]
+    standard: list[SourceObject] = [entry for entry in fixed if entry.v <= SPR_VOLTS[-1]]
+    extended: list[SourceObject] = [entry for entry in fixed if entry.v > SPR_VOLTS[-1]]
     if programmable:
-        highest = max(entry.v for entry in fixed if entry.v <= _SPR_VOLTS[-1])
+        highest = max(entry.v for entry in fixed if entry.v <= SPR_VOLTS[-1])
         standard.append(_programmable_range(highest, power))
         if extended:
             watts = float(math.floor(power + 1e-9))
-            extended.append(EprAvsObject(v_min=_AVS_VOLTS_MIN, v_max=max(e.v for e in fixed), power=watts))
+            extended.append(EprAvsObject(v_min=AVS_VOLTS_MIN, v_max=max(e.v for e in fixed), power=watts))
     return tuple(standard + extended)
 
 
 def _volts_offered(power: float) -> list[float]:
     """Return the voltages up to the first that reaches the power."""
     offered = []
-    for v in (*_SPR_VOLTS, *_EPR_VOLTS):
+    for v in (*SPR_VOLTS, *EPR_VOLTS):
         offered.append(v)
         if v * _current_max(v, power) >= power - 1e-9:
             break
@@ -58,7 +61,7 @@ def _volts_offered(power: float) -> list[float]:
 
 
 def _current_max(v: float, power: float) -> float:
-    return I_MARKED if v >= _SPR_VOLTS[-1] and power > _SPR_VOLTS[-1] * I_UNMARKED else I_UNMARKED
+    return I_MARKED if v >= SPR_VOLTS[-1] and power > SPR_VOLTS[-1] * I_UNMARKED else I_UNMARKED
 
 
 def _current(v: float, power: float) -> float:

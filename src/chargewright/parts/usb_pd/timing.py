@@ -1,36 +1,11 @@
-"""Timers, voltage limits and transition limits of USB Power Delivery and Type-C, as tables.
-
-Names of timers and limits are the standard's own, so that they can be found there.
-"""
+"""Timers of USB Power Delivery and Type-C, under the standard's own names, so that they can be found there."""
 
 from dataclasses import dataclass
 
 from chargewright.base.errors import PartsError
 from chargewright.base.near import nearest
-from chargewright.base.units import Toleranced
-
-SLEW_MAX = 30e3
-"""Fastest change of a source's voltage [V/s]: 30 mV/us (PD ch. 7; confirmed by look-up in open hardware reviews)."""
-BULK_CAPACITANCE_MAX = 100e-6
-"""Capacitance that a sink may show once it has a contract [F] (PD ch. 7, cSnkBulkPd; confirmed by look-up)."""
-BULK_CAPACITANCE_MAX_AT_ATTACH = 10e-6
-"""Capacitance that a sink may show when it is attached [F] (USB 2.0 7.2.4.1; from memory)."""
-POWER_STANDBY = 2.5
-"""Power that a sink may draw while the voltage moves [W] (PD ch. 7, pSnkStdby; confirmed by look-up)."""
-TOLERANCE = 0.05
-"""Band of a contract's voltage at the source's connector [1]: vSrcNew of fixed objects (confirmed by look-up in an
-open project that quotes the table), vPpsNew (confirmed by look-up in a public article), vAvsNew (from memory)."""
-EXCURSION_WHILE_MOVING = 0.5
-"""How far the voltage may leave that band while it moves [V] (PD ch. 7, vSrcValid; from memory)."""
-SAFE_5_VOLTS = Toleranced(5.0, 4.75, 5.5)
-"""vSafe5V [V], the band of 5 V without a contract (PD ch. 7; from memory)."""
-SAFE_0_VOLTS_MAX = 0.8
-"""vSafe0V [V]: a bus below this counts as empty (PD ch. 7; confirmed by look-up)."""
-DROP_SUPPLY_MAX = 0.5
-DROP_RETURN_MAX = 0.25
-"""Cable drop allowed at rated current in the supply and in the return conductor [V] (USB Type-C 4.4.1; confirmed)."""
-CABLE_DROP_MAX = DROP_SUPPLY_MAX + DROP_RETURN_MAX
-"""Both together [V]."""
+from chargewright.parts.usb_pd.limits import SLEW_MAX
+from chargewright.physics.adapter import slew_time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,3 +82,8 @@ def timer(name: str) -> Timer:
     close = nearest(name, (entry.name for entry in TIMERS))
     hint = f"did you mean {close!r}?" if close else f"known: {', '.join(entry.name for entry in TIMERS)}"
     raise PartsError(f"timer {name!r} is not known; {hint}")
+
+
+def shortest_move(v_from: float, v_to: float) -> float:
+    """Return the time [s] in which a source may at the earliest have moved its voltage from one contract to another."""
+    return float(slew_time(abs(v_to - v_from), SLEW_MAX))
