@@ -12,6 +12,7 @@ Only the front doors catch. What "the inductor saturates" would be is no error b
 """
 
 from dataclasses import dataclass
+from textwrap import wrap
 
 
 class ChargewrightError(Exception):
@@ -60,9 +61,11 @@ class Problem:
 
 
 class SpecError(ChargewrightError):
-    """A design file that cannot be used: every problem found, in file order."""
+    """A design file that cannot be used: every problem found, in file order; the text shows what fits one screen."""
 
     shown_at_most = 12
+    lines_at_most = 38
+    columns = 120
 
     def __init__(self, path: str, problems: list[Problem]) -> None:
         self.path = path
@@ -70,15 +73,27 @@ class SpecError(ChargewrightError):
         super().__init__(self._text())
 
     def _text(self) -> str:
-        blocks = []
+        lines: list[str] = []
+        shown = 0
         for problem in self.problems[: self.shown_at_most]:
-            where = f"{self.path}:{problem.line}" if problem.line else self.path
-            found = f" = {problem.found}" if problem.found else ""
-            lines = [f"{where}  {problem.key}{found}".rstrip(), f"    {problem.message}"]
-            if problem.cure:
-                lines.append(f"    {problem.cure}")
-            blocks.append("\n".join(lines))
-        more = len(self.problems) - self.shown_at_most
+            block = self._block(problem)
+            if lines and len(lines) + len(block) > self.lines_at_most:
+                break
+            lines += block
+            shown += 1
+        more = len(self.problems) - shown
         if more > 0:
-            blocks.append(f"... and {more} more problem{'s' if more > 1 else ''} of the same file")
-        return "\n".join(blocks)
+            lines.append(f"... and {more} more problem{'s' if more > 1 else ''} of the same file")
+        return "\n".join(lines)
+
+    def _block(self, problem: Problem) -> list[str]:
+        where = f"{self.path}:{problem.line}" if problem.line else self.path
+        found = f" = {problem.found}" if problem.found else ""
+        what = f"{problem.key}{found}"
+        head = [f"{where}  {what}".rstrip()]
+        if len(head[0]) > self.columns and what:
+            head = [where, *self._wrapped(what)]
+        return [*head, *self._wrapped(problem.message), *self._wrapped(problem.cure)]
+
+    def _wrapped(self, text: str) -> list[str]:
+        return wrap(text, self.columns, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)

@@ -19,7 +19,7 @@ class Design:
         "1", low=1, high=SCHEMA_VERSION, example="1", default=SCHEMA_VERSION, why="version of this file's form"
     )
     name: str = text(why="what the product is called", example="Slate tablet")
-    notes: str = text(default="", why="anything a reader should know", max_length=4000)
+    notes: str = text(default="", why="anything a reader should know", max_length=4000, many_lines=True)
     sources: tuple[SourceSpec, ...] = group(why="everything that may feed the product", max_items=12)
     pack: PackSpec = group(why="the lithium pack")
     system: SystemSpec = group(why="what the product's electronics draw")
@@ -31,5 +31,8 @@ class Design:
     weights: WeightsSpec = group(default=WeightsSpec(), why="what matters for the verdict")
     parts: PartsSpec = group(default=PartsSpec(), why="part lists to choose from")
     controller: str = text(
-        default="generic", why="controller description: a shipped one or a file", example="smart-battery-charger"
+        default="generic",
+        why="controller description: a shipped one or a file",
+        example="smart-battery-charger",
+        names_file=True,
     )

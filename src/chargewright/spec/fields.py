@@ -22,9 +22,15 @@ class Info:
     """SI unit, or "" for text, choices and groups."""
     low: float = float("-inf")
     high: float = float("inf")
+    high_rate: float = 100.0 / 3600.0
+    """Greatest multiple of the capacity per hour, in 1/s, of a current that may be given so (unit "A|rate")."""
     example: str = ""
     max_items: int = 64
     max_length: int = 200
+    many_lines: bool = False
+    """Whether a text may have several lines."""
+    names_file: bool = False
+    """Whether a text with an ending or a folder in it is a file, relative to the design file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +51,35 @@ def rate(c: float) -> Rated:
     return Rated(c / 3600.0, True)
 
 
-def quantity(unit: str, *, low: float, high: float, example: str, why: str, default: Any = MISSING) -> Any:
-    """Declare a number with a unit; `low` and `high` are in SI. The type hint says float, int, Toleranced or Rated."""
-    info = Info(why=why, unit=unit, low=low, high=high, example=example)
+def quantity(
+    unit: str,
+    *,
+    low: float,
+    high: float,
+    example: str,
+    why: str,
+    default: Any = MISSING,
+    high_c: float = 100.0,
+) -> Any:
+    """Declare a number with a unit; `low` and `high` are in SI. The type hint says float, int, Toleranced or Rated.
+
+    high_c : for the unit "A|rate": the greatest multiple of the capacity per hour
+    """
+    info = Info(why=why, unit=unit, low=low, high=high, high_rate=high_c / 3600.0, example=example)
     return field(default=default, metadata={KEY: info}) if default is not MISSING else field(metadata={KEY: info})
 
 
-def text(*, why: str, example: str = "", default: Any = MISSING, max_length: int = 200) -> Any:
+def text(
+    *,
+    why: str,
+    example: str = "",
+    default: Any = MISSING,
+    max_length: int = 200,
+    many_lines: bool = False,
+    names_file: bool = False,
+) -> Any:
     """Declare a text, a yes/no or a choice (type hint Literal)."""
-    info = Info(why=why, example=example, max_length=max_length)
+    info = Info(why=why, example=example, max_length=max_length, many_lines=many_lines, names_file=names_file)
     return field(default=default, metadata={KEY: info}) if default is not MISSING else field(metadata={KEY: info})
 
 

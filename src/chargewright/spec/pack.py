@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from chargewright.base.units import Toleranced
-from chargewright.spec.fields import Rated, band, group, quantity, rate, text
+from chargewright.spec.fields import Rated, band, quantity, rate, text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,6 +14,7 @@ class PackSpec:
     cell: str = text(
         why="a generic cell (nmc-energy, nmc-power, lfp, lco), or a cell table (.csv) or BPX file (.json)",
         example="nmc-energy",
+        names_file=True,
     )
     series: int = quantity("1", low=1, high=16, example="2", why="cells in series; declared, never guessed")
     parallel: int = quantity("1", low=1, high=64, example="1", default=1, why="cells in parallel")
@@ -79,13 +80,31 @@ class ChargeSpec:
     """The wanted charge; what is not given comes from the cell model."""
 
     current: Rated = quantity(
-        "A|rate", low=0.0, high=200.0, example="0.5 C", default=rate(0.5), why="constant current of the pack"
+        "A|rate",
+        low=0.0,
+        high=200.0,
+        high_c=20.0,
+        example="0.5 C",
+        default=rate(0.5),
+        why="constant current of the pack",
     )
     precharge: Rated = quantity(
-        "A|rate", low=0.0, high=50.0, example="0.1 C", default=rate(0.1), why="current below the precharge threshold"
+        "A|rate",
+        low=0.0,
+        high=50.0,
+        high_c=2.0,
+        example="0.1 C",
+        default=rate(0.1),
+        why="current below the precharge threshold",
     )
     termination: Rated = quantity(
-        "A|rate", low=0.0, high=50.0, example="0.05 C", default=rate(0.05), why="current that ends the taper"
+        "A|rate",
+        low=0.0,
+        high=50.0,
+        high_c=2.0,
+        example="0.05 C",
+        default=rate(0.05),
+        why="current that ends the taper",
     )
     recharge_drop: float = quantity(
         "V", low=0.01, high=0.5, example="100 mV", default=0.1, why="fall per cell that starts a new charge"

@@ -104,12 +104,23 @@ class PartsSpec:
     """User tables, merged with the built-in generic parts, and what the sizing may choose from."""
 
     switches: str | None = text(
-        default=None, why="CSV table of switches, relative to the design file", example="parts/switches.csv"
+        default=None,
+        why="CSV table of switches, relative to the design file",
+        example="parts/switches.csv",
+        names_file=True,
     )
-    inductors: str | None = text(default=None, why="CSV table of inductors", example="parts/inductors.csv")
-    capacitors: str | None = text(default=None, why="CSV table of capacitors", example="parts/capacitors.csv")
-    sense_resistors: str | None = text(default=None, why="CSV table of sense resistors", example="parts/sense.csv")
-    clamp_diodes: str | None = text(default=None, why="CSV table of clamp diodes", example="parts/clamps.csv")
+    inductors: str | None = text(
+        default=None, why="CSV table of inductors", example="parts/inductors.csv", names_file=True
+    )
+    capacitors: str | None = text(
+        default=None, why="CSV table of capacitors", example="parts/capacitors.csv", names_file=True
+    )
+    sense_resistors: str | None = text(
+        default=None, why="CSV table of sense resistors", example="parts/sense.csv", names_file=True
+    )
+    clamp_diodes: str | None = text(
+        default=None, why="CSV table of clamp diodes", example="parts/clamps.csv", names_file=True
+    )
     only_mine: bool = text(default=False, why="whether to leave the built-in generic parts out")
     f_sw: tuple[str, ...] = group(
         default=("400 kHz", "600 kHz", "800 kHz", "1.2 MHz"),
