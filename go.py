@@ -15,6 +15,7 @@ import importlib.util
 import os
 import subprocess
 import sys
+import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -32,7 +33,7 @@ OFFLINE = (
 )
 TAMPERED = f"What came is not what was pinned, so it was not installed. Is a mirror in use that changes files? {STORY}"
 CHECKS = (
-    ("ruff check", ["-m", "ruff", "check", "--quiet"]),
+    ("ruff check", ["-m", "ruff", "check", "--quiet", "--output-format", "concise"]),
     ("ruff format", ["-m", "ruff", "format", "--check", "--quiet"]),
     ("mypy", ["-m", "mypy", "--no-error-summary"]),
     ("import direction", ["-c", "from importlinter.cli import lint_imports_command as c; c()", "--no-logo"]),
@@ -73,10 +74,13 @@ def test(arguments: "list[str]") -> int:
     set_up("dev")
     failed = []
     for name, command in CHECKS:
-        passed = call([python(), *command], cwd=ROOT) == 0
-        print(f"{name}: {'ok' if passed else 'FAILED'}", flush=True)
-        if not passed:
-            failed.append(name)
+        with tempfile.TemporaryFile() as said:
+            passed = call([python(), *command], cwd=ROOT, output=said.fileno()) == 0
+            print(f"{name}: {'ok' if passed else 'FAILED'}", flush=True)
+            if not passed:
+                failed.append(name)
+                said.seek(0)
+                print(said.read().decode(errors="replace"), flush=True)
     code = call([python(), "-m", "pytest", "-n", "2", "-rfEs", *arguments], cwd=ROOT)
     if failed:
         print(f"go.py: failed before the tests: {', '.join(failed)} (see above)", file=sys.stderr)
