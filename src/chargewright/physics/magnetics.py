@@ -62,7 +62,7 @@ def igse_coefficient(k_core: Ratio, alpha: Ratio, beta: Ratio) -> Ratio:
     beta   : Steinmetz exponent of flux density [1]
     returns the coefficient, in SI as `k_core` [1]; all arguments broadcast.
 
-    Holds for alpha from 0.5 to 3, where it is within 0.15 % of the integral (`igse_coefficient_exact`).
+    Holds for alpha from 0.5 to 3, where it is within 0.2 % of the integral (`igse_coefficient_exact`).
 
     Source: K. Venkatachalam, C. R. Sullivan, T. Abdallah, H. Tacca, Accurate prediction of ferrite core loss with
     nonsinusoidal waveforms using only Steinmetz parameters, IEEE Workshop on Computers in Power Electronics 2002,

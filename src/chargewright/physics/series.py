@@ -30,7 +30,7 @@ def e_series(name: Series) -> npt.NDArray[np.float64]:
 def nearest_preferred(value: Real, name: Series) -> Real:
     """Return the member of the series, in any decade, that is nearest to `value`; of two as near, the smaller.
 
-    value : wanted values in any one unit, 1e-15 … 1e12
+    value : wanted values in any one unit, 1e-15 … 1e13
     Raises OutOfRange.
     """
     below, above = preferred_at_or_below(value, name), preferred_at_or_above(value, name)
@@ -40,7 +40,7 @@ def nearest_preferred(value: Real, name: Series) -> Real:
 def preferred_at_or_below(value: Real, name: Series) -> Real:
     """Return the greatest member of the series, in any decade, that is not above `value`.
 
-    value : wanted values in any one unit, 1e-15 … 1e12
+    value : wanted values in any one unit, 1e-15 … 1e13
     Raises OutOfRange.
     """
     table = _table(name)
@@ -50,7 +50,7 @@ def preferred_at_or_below(value: Real, name: Series) -> Real:
 def preferred_at_or_above(value: Real, name: Series) -> Real:
     """Return the least member of the series, in any decade, that is not below `value`.
 
-    value : wanted values in any one unit, 1e-15 … 1e12
+    value : wanted values in any one unit, 1e-15 … 1e13
     Raises OutOfRange.
     """
     table = _table(name)
