@@ -59,7 +59,9 @@ def feasible(requirements: tuple[Requirement, ...]) -> bool:
     return all(r.met for r in requirements if r.weight == "must")
 
 
-def _solve_one(case: Situation, path: PowerPath, hw: Hardware, key: StateKey, supply: Supply, **given: float) -> Solution:
+def _solve_one(
+    case: Situation, path: PowerPath, hw: Hardware, key: StateKey, supply: Supply, **given: float
+) -> Solution:
     state = path.state(key)
     assert state is not None, "asked only for states that the path has"
     hot = case.design.ambient.hot

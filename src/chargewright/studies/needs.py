@@ -124,7 +124,9 @@ def demand(case: Situation, chosen: Plan) -> Demand:
     )
 
 
-def _output_current(case: Situation, chosen: Plan, supply: Supply, v_out: float, p_load: float, i_charge: float) -> float:
+def _output_current(
+    case: Situation, chosen: Plan, supply: Supply, v_out: float, p_load: float, i_charge: float
+) -> float:
     """Return what the stage delivers [A], cut to what the source gives."""
     path = chosen.path
     asked = i_charge + (p_load / _STAGE_GUESS / v_out if path.narrow else 0.0)
@@ -169,7 +171,9 @@ def _corners(case: Situation, chosen: Plan) -> Points:
         for v_in in (supply.v_set.low - supply.i_rated * supply.r_cable.high, supply.v_max_normal):
             for v_out in (v_low, case.v_full):
                 for p in (0.0, case.p_busy):
-                    rows.append((v_in, v_out, _output_current(case, chosen, supply, v_out, p, case.i_charge), False, True))
+                    rows.append(
+                        (v_in, v_out, _output_current(case, chosen, supply, v_out, p, case.i_charge), False, True)
+                    )
         if chosen.path.state("supplement") is not None and not chosen.path.narrow:
             missing = case.p_peak / _STAGE_GUESS - source_limit(case, supply) * supply.v_set.low
             peak = case.design.system.peak

@@ -158,7 +158,9 @@ def operate(
     def attempt(key: StateKey, where: npt.NDArray[np.bool_], i_pack: Any = None) -> None:
         if path.state(key) is not None and where.any():
             held = wanted[where] if i_pack is None else i_pack
-            c = conditions(case, path, key, supply, soc=soc[where], p_load=p_load[where], temp=temp, edge=edge, i_pack=held)
+            c = conditions(
+                case, path, key, supply, soc=soc[where], p_load=p_load[where], temp=temp, edge=edge, i_pack=held
+            )
             _record(case, path, found, key, where, hardware, c)
 
     attempt("charging", charge)
