@@ -67,6 +67,8 @@ class Field:
     reset: int | None = None
     """Code after power-up or after a lost host; None where the file does not say."""
     reset_means: str = ""
+    readable: bool = True
+    """Whether the register answers with what was written."""
     notes: str = ""
 
     @property

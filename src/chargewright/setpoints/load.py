@@ -132,6 +132,7 @@ def _field(node: Node, quantity: Quantity, register_width: int) -> Field | None:
     special = tuple(_special(node, quantity))
     accuracy = _accuracy(node, quantity)
     reset = node.integer("reset", -(1 << 15), (1 << 16) - 1)
+    readable = node.yes_no("readable", True)
     reset_means, notes = node.text("reset_means", ""), node.text("notes", "")
     node.finish()
     if scale is None:
@@ -145,6 +146,7 @@ def _field(node: Node, quantity: Quantity, register_width: int) -> Field | None:
         accuracy=accuracy,
         reset=reset,
         reset_means=reset_means,
+        readable=readable,
         notes=notes,
     )
     _check_codes(node, field)

@@ -137,7 +137,7 @@ _ALL = (
     ),
     Quantity(
         key="charge_enable",
-        title="charge on or off",
+        title="charge switch",
         unit="1",
         safe="nearest",
         stage=6,
