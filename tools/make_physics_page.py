@@ -22,9 +22,9 @@ PAGE = Path(__file__).resolve().parent.parent / "docs" / "physics.md"
 HEAD = """\
 # Physics
 
-The formulas of Chargewright's physics room, by topic, each with the range in which it holds and its source. This page
-is made by `tools/make_physics_page.py` from the docstrings in `src/chargewright/physics`; a test evaluates each formula as
-it stands here and compares it with the code.
+The formulas of Chargewright's physics room, by topic, each with the range in which it holds and its source. This
+page is made by `tools/make_physics_page.py` from the docstrings in `src/chargewright/physics`; a test evaluates
+each formula as it stands here and compares it with the code.
 
 All quantities are in SI units. Arguments are single numbers or arrays; arrays broadcast. `|x|` is the size of x, `max`
 and `min` work element by element, `ln` is the natural logarithm. Where a formula has several lines, the last one is the
