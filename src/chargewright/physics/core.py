@@ -37,4 +37,4 @@ def igse_interval_loss(
     """
     floor = np.maximum(db, 1e-12)
     slope = np.maximum(np.abs(flux_slope), 1e-12)
-    return np.where(share > 0.0, volume * k_i * floor ** (beta - alpha) * slope**alpha * share, 0.0)
+    return volume * np.where(share > 0.0, k_i * floor ** (beta - alpha) * slope**alpha * share, 0.0)

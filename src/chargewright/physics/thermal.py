@@ -92,7 +92,7 @@ def self_heated_temperature(
     """
     loop = r_th * i_rms**2 * r_25 * temp_co
     rise = r_th * i_rms**2 * r_25 * (1.0 + temp_co * (temp_amb - 298.15)) / np.where(loop < 1.0, 1.0 - loop, np.nan)
-    return np.where(loop < 1.0, temp_amb + rise, np.inf)
+    return temp_amb + np.where(loop < 1.0, rise, np.inf)
 
 
 @relation
