@@ -59,10 +59,11 @@ class Ranking:
     """Whether the first two agree within half a percent of the score: too close to call."""
 
 
-def rank(measures: dict[str, dict[str, float]], weights: WeightsSpec) -> Ranking:
+def rank(measures: dict[str, dict[str, float]], weights: WeightsSpec, *, firmness: bool = True) -> Ranking:
     """Return the ranking of paths.
 
     measures : path key to {weight name: measure in SI}; feasible paths only
+    firmness : whether to try other weightings too; a map of thousands of rankings does without
     """
     if not measures:
         return Ranking(order=(), tipping=(), tie=False)
@@ -72,7 +73,7 @@ def rank(measures: dict[str, dict[str, float]], weights: WeightsSpec) -> Ranking
     given = {f.name: float(getattr(weights, f.name)) for f in fields(weights)}
     w = np.array([given[name] for name in names])
     total = scores @ w / w.sum()
-    wins = _wins(scores, w)
+    wins = _wins(scores, w) if firmness else np.full(len(keys), np.nan)
     order = sorted(range(len(keys)), key=lambda k: -total[k])
     ranked = tuple(
         Ranked(
@@ -83,8 +84,9 @@ def rank(measures: dict[str, dict[str, float]], weights: WeightsSpec) -> Ranking
         )
         for k in order
     )
+    tipping = _tipping(keys, names, scores, w, order[0]) if firmness else ()
     close = len(order) > 1 and total[order[0]] - total[order[1]] < 0.005
-    return Ranking(order=ranked, tipping=_tipping(keys, names, scores, w, order[0]), tie=bool(close))
+    return Ranking(order=ranked, tipping=tipping, tie=bool(close))
 
 
 def _score(measures: dict[str, dict[str, float]], key: str, name: str) -> float:
