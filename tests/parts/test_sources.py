@@ -155,6 +155,20 @@ def test_the_wall_power_has_the_stated_mean_efficiency_over_the_four_points():
     assert wall_power(supply, 0.0) == 0.1
 
 
+@given(st.floats(0.3, 1.0), st.floats(0.0, 5.0), st.floats(0.1, 40.0))
+def test_the_wall_power_holds_for_any_adapter_or_is_refused(efficiency: float, no_load: float, current: float):
+    (supply,) = supplies(dataclasses.replace(ADAPTER, efficiency=efficiency, no_load=no_load, current=current))
+    p_out = supply.power_rated * np.array([0.25, 0.5, 0.75, 1.0])
+    try:
+        wall = wall_power(supply, p_out)
+    except PartsError:
+        # Even with nothing else lost, the no-load power alone brings the mean below what is asked.
+        assert np.mean(p_out / (no_load + p_out)) < efficiency
+        return
+    assert np.mean(p_out / wall) == pytest.approx(efficiency, rel=1e-10)  # Newton's end
+    assert np.all(wall >= p_out * (1.0 - 1e-12))
+
+
 def test_without_no_load_power_the_wall_power_is_the_output_over_the_efficiency():
     (supply,) = supplies(dataclasses.replace(ADAPTER, no_load=0.0))
     assert wall_power(supply, 44.0) == pytest.approx(50.0, rel=1e-12)

@@ -236,18 +236,20 @@ _ACTIVE_POINTS = np.array([0.25, 0.50, 0.75, 1.00])
 
 
 def _slope_efficiency(supply: Supply) -> float:
-    """Return the efficiency of what is drawn on top of no load; Newton's method on the mean of the four points."""
+    """Return the efficiency of what is drawn on top of no load, at most 1."""
     p_out = _ACTIVE_POINTS * supply.power_rated
-    slope = 1.0 / supply.efficiency
-    for _ in range(50):
-        wall = supply.no_load + slope * p_out
-        miss = float(np.mean(p_out / wall)) - supply.efficiency
-        if abs(miss) < 1e-13:
-            break
-        slope += miss / float(np.mean((p_out / wall) ** 2))
-    if slope < 1.0:
+    wanted = supply.efficiency
+    if float(np.mean(p_out / adapter.wall_power(p_out, supply.no_load, 1.0))) < wanted - 1e-12:
         raise PartsError(
-            f"{supply.name!r}: an average efficiency of {show(supply.efficiency, '1')} leaves no room for a no-load "
-            f"power of {show(supply.no_load, 'W')} at a rated {show(supply.power_rated, 'W')}; lower one of the two"
+            f"{supply.name!r}: an average efficiency of {show(wanted, '1')} leaves no room for a no-load power of "
+            f"{show(supply.no_load, 'W')} at a rated {show(supply.power_rated, 'W')}; lower one of the two"
         )
+    # Newton's method on 1/eta: there the mean falls and is convex, so that from 1 on no step passes the root.
+    slope = 1.0
+    for _ in range(60):
+        share = p_out / adapter.wall_power(p_out, supply.no_load, 1.0 / slope)
+        step = (float(np.mean(share)) - wanted) / float(np.mean(share**2))
+        slope += step
+        if abs(step) < 1e-14:
+            break
     return 1.0 / slope
