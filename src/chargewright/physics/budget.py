@@ -14,7 +14,7 @@ def root_sum_square(contributions: Real) -> float:
 
     contributions : standard deviations, all in the unit of the result
 
-    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 5.1.2, all sensitivities 1.
+    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 5.1.2, all sensitivities 1 (from memory).
     """
     return float(np.sqrt(np.sum(np.square(contributions))))
 
@@ -40,7 +40,7 @@ def uniform_deviation(half_width: Ratio) -> Ratio:
 
     Holds for the uniform law.
 
-    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 4.3.7.
+    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 4.3.7 (from memory).
     """
     return half_width / np.sqrt(3.0)
 
@@ -56,7 +56,7 @@ def step_deviation(step: Ratio) -> Ratio:
 
     Holds for rounding to the nearest of many steps.
 
-    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 4.3.7 and F.2.2.1.
+    Source: JCGM 100:2008, Evaluation of measurement data (GUM), 4.3.7 and F.2.2.1 (from memory).
     """
     return step / np.sqrt(12.0)
 
@@ -90,8 +90,8 @@ def bound_confidence(runs: Ratio, coverage: Ratio) -> Ratio:
 
     Holds for any continuous law.
 
-    Source: S. S. Wilks, Determination of sample sizes for setting tolerance limits, Annals of Mathematical
-    Statistics 12(1), 1941.
+    Source: S. S. Wilks, Determination of sample sizes for setting tolerance limits, Annals of Mathematical Statistics
+    12(1), 1941 (from memory).
     """
     return 1.0 - coverage**runs
 
@@ -108,8 +108,8 @@ def interval_confidence(runs: Ratio, coverage: Ratio) -> Ratio:
 
     Holds for any continuous law.
 
-    Source: S. S. Wilks, Determination of sample sizes for setting tolerance limits, Annals of Mathematical
-    Statistics 12(1), 1941.
+    Source: S. S. Wilks, Determination of sample sizes for setting tolerance limits, Annals of Mathematical Statistics
+    12(1), 1941 (from memory).
     """
     return 1.0 - runs * coverage ** (runs - 1.0) + (runs - 1.0) * coverage**runs
 

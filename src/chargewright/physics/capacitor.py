@@ -40,7 +40,8 @@ def triangle_voltage_ripple(di_pp: Amps, c: Farads, f: Hertz) -> Volts:
 
     Holds for a triangle of any rise and fall: half of the period carries the charge di_pp/(8·f).
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.5.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.5 (from
+    memory).
     """
     return di_pp / (8.0 * c * f)
 
@@ -79,8 +80,8 @@ def esr_ripple(di_pp: Amps, esr: Ohms) -> Volts:
 
     Holds always; added to the ripple of the capacitance it is an upper bound, as the peaks fall at different times.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.5
-    (Ohm's law on the equivalent series resistance).
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.5 (Ohm's law
+    on the equivalent series resistance; from memory).
     """
     return di_pp * esr
 
@@ -100,6 +101,7 @@ def life_at(life_rated: Seconds, temp_rated: AbsoluteKelvins, temp: AbsoluteKelv
     Raises OutOfRange if a temperature is below 100 K, which is where a value in °C would be.
 
     Source: H. Wang, F. Blaabjerg, Reliability of capacitors for dc-link applications in power electronic converters,
-    IEEE Transactions on Industry Applications 50(5), 2014 (life models; the 10 K rule is common practice).
+    IEEE Transactions on Industry Applications 50(5), 2014 (life models; the 10 K rule is common practice; from
+    memory).
     """
     return life_rated * 2.0 ** ((temp_rated - temp) / 10.0)

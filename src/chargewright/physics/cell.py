@@ -33,8 +33,8 @@ def ohmic_and_rc_voltage(i: Amps, r_0: Ohms, r_1: Ohms, tau: Seconds, t: Seconds
 
     Holds while the open-circuit voltage has hardly moved; one slow part only.
 
-    Source: derived here: a resistance and one R-C pair in series. See G. L. Plett, Battery Management Systems, vol. 1,
-    Artech House 2015, ch. 2 (equivalent-circuit cell models).
+    Source: derived here: a resistance and one R-C pair in series. See G. L. Plett, Battery Management Systems, vol.
+    1, Artech House 2015, ch. 2 (equivalent-circuit cell models).
     """
     return i * (r_0 + r_1 * (1.0 - np.exp(-t / tau)))
 
@@ -126,7 +126,7 @@ def thermistor_resistance(r_25: Ohms, beta: KelvinDifference, temp: AbsoluteKelv
     Holds within the two temperatures for which beta is stated, and some 1 K beyond. Raises OutOfRange if `temp` is
     below 100 K, which is where a value in °C would be.
 
-    Source: IEC 60539-1, Directly heated negative temperature coefficient thermistors (beta relation).
+    Source: IEC 60539-1, Directly heated negative temperature coefficient thermistors (beta relation; from memory).
     """
     return r_25 * np.exp(beta * (1.0 / temp - 1.0 / 298.15))
 
@@ -144,7 +144,7 @@ def thermistor_temperature(r_25: Ohms, beta: KelvinDifference, r: Ohms) -> Kelvi
 
     Holds as `thermistor_resistance` does, of which it is the inverse.
 
-    Source: IEC 60539-1, Directly heated negative temperature coefficient thermistors (beta relation).
+    Source: IEC 60539-1, Directly heated negative temperature coefficient thermistors (beta relation; from memory).
     """
     return 1.0 / (1.0 / 298.15 + np.log(r / r_25) / beta)
 
@@ -163,6 +163,6 @@ def entropic_heat(i: Amps, temp: AbsoluteKelvins, entropic_co: VoltsPerKelvin) -
     Holds beside the heat of the resistances, which is always positive. Raises OutOfRange if `temp` is below 100 K.
 
     Source: D. Bernardi, E. Pawlikowski, J. Newman, A general energy balance for battery systems, Journal of the
-    Electrochemical Society 132(1), 1985 (there with the current out of the cell positive).
+    Electrochemical Society 132(1), 1985 (there with the current out of the cell positive; from memory).
     """
     return i * temp * entropic_co

@@ -18,8 +18,8 @@ def ramp_mean_square(i_mid: Amps, di_pp: Amps) -> SquareAmps:
 
     Holds for any straight ramp, through zero included.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (rms of dc plus linear ripple; there with half of the peak-to-peak value).
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A (rms of
+    dc plus linear ripple; there with half of the peak-to-peak value; from memory).
     """
     return i_mid**2 + di_pp**2 / 12.0
 
@@ -43,7 +43,7 @@ def switch_conduction_loss(i_on: Amps, di_pp: Amps, duty: Duty, r_on: Ohms) -> W
     period with current, `i_on` half of the peak and `di_pp` the peak. Raises OutOfRange if `duty` leaves 0 … 1.
 
     Source: A. Kusko, M. T. Thompson, Power Quality in Electrical Systems, McGraw-Hill 2007, ch. 4, fig. 4.9 (rms of a
-    dc waveform with ripple), times duty for the off-time.
+    dc waveform with ripple), times duty for the off-time (from memory).
     """
     return r_on * duty * (i_on**2 + di_pp**2 / 12.0)
 
@@ -80,6 +80,6 @@ def resistance_at(r_25: Ohms, temp_co: PerKelvin, temp: AbsoluteKelvins) -> Ohms
     125 °C. Raises OutOfRange if `temp` is below 100 K, which is where a value in °C would be.
 
     Source: definition of the temperature coefficient of resistance (IEC 60028:1925, International standard of
-    resistance for copper), here referred to 25 °C as data sheets of switches do (common practice).
+    resistance for copper), here referred to 25 °C as data sheets of switches do (common practice; from memory).
     """
     return r_25 * (1.0 + temp_co * (temp - 298.15))

@@ -1,7 +1,4 @@
-"""Converters in steady state: conversion ratios with and without loss, and the edge and gain of discontinuous mode.
-
-EM in the sources is R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001.
-"""
+"""Converters in steady state: conversion ratios, ideal and with series resistance."""
 
 import numpy as np
 
@@ -21,7 +18,8 @@ def buck_duty(v_in: Volts, v_out: Volts) -> Ratio:
 
     Holds without losses and dead times. Above 1 the buck cannot reach the output.
 
-    Source: EM ch. 2.2.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.2 (from
+    memory).
     """
     return v_out / v_in
 
@@ -38,7 +36,8 @@ def boost_duty(v_in: Volts, v_out: Volts) -> Ratio:
 
     Holds without losses and dead times. Below 0 the boost cannot hold the output down.
 
-    Source: EM ch. 2.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.3 (from
+    memory).
     """
     return 1.0 - v_in / v_out
 
@@ -55,7 +54,8 @@ def buck_boost_voltage(v_in: Volts, duty: Duty) -> Volts:
 
     Holds without losses. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 2, table of ideal conversion ratios; used in ch. 8.2.1.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2, table of
+    ideal conversion ratios; used in ch. 8.2.1 (from memory).
     """
     return -v_in * duty / (1.0 - duty)
 
@@ -91,7 +91,8 @@ def boost_gain_with_winding(duty: Duty, r_winding: Ohms, r_load: Ohms) -> Ratio:
 
     Holds in continuous conduction, ripple ignored. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 3.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 3.3 (from
+    memory).
     """
     return (1.0 / (1.0 - duty)) / (1.0 + r_winding / ((1.0 - duty) ** 2 * r_load))
 
@@ -109,7 +110,8 @@ def boost_efficiency_with_winding(duty: Duty, r_winding: Ohms, r_load: Ohms) -> 
 
     Holds in continuous conduction, ripple ignored. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 3.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 3.3 (from
+    memory).
     """
     return 1.0 / (1.0 + r_winding / ((1.0 - duty) ** 2 * r_load))
 
@@ -126,7 +128,8 @@ def greatest_boost_gain(r_winding: Ohms, r_load: Ohms) -> Ratio:
 
     Holds in continuous conduction, ripple ignored; the efficiency there is one half.
 
-    Source: derived here: maximum over duty of the gain in EM ch. 3.3.
+    Source: derived here: maximum over duty of the gain in R. W. Erickson, D. Maksimovic, Fundamentals of Power
+    Electronics, 2nd ed., Kluwer 2001, ch. 3.3.
     """
     return np.sqrt(r_load / r_winding) / 2.0
 
@@ -143,7 +146,8 @@ def duty_of_greatest_boost_gain(r_winding: Ohms, r_load: Ohms) -> Ratio:
 
     Holds in continuous conduction, ripple ignored.
 
-    Source: derived here: maximum over duty of the gain in EM ch. 3.3.
+    Source: derived here: maximum over duty of the gain in R. W. Erickson, D. Maksimovic, Fundamentals of Power
+    Electronics, 2nd ed., Kluwer 2001, ch. 3.3.
     """
     return 1.0 - np.sqrt(r_winding / r_load)
 
@@ -160,7 +164,8 @@ def series_resistance_efficiency(r_load: Ohms, r_series: Ohms) -> Ratio:
 
     Holds with the ripple ignored, at any duty.
 
-    Source: derived here: both resistances carry the output current. See EM ch. 3.
+    Source: derived here: both resistances carry the output current. See R. W. Erickson, D. Maksimovic, Fundamentals
+    of Power Electronics, 2nd ed., Kluwer 2001, ch. 3.
     """
     return r_load / (r_load + r_series)
 
@@ -179,6 +184,7 @@ def least_buck_source(v_pack: Volts, i: Amps, r: Ohms, duty_max: Duty) -> Volts:
 
     Holds in continuous conduction. Raises OutOfRange if `duty_max` leaves 0 … 1.
 
-    Source: derived here: the ideal conversion ratio of EM ch. 2.2 with the drops added to the output.
+    Source: derived here: the ideal conversion ratio of R. W. Erickson, D. Maksimovic, Fundamentals of Power
+    Electronics, 2nd ed., Kluwer 2001, ch. 2.2 with the drops added to the output.
     """
     return (v_pack + i * r) / duty_max

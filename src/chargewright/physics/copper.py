@@ -34,7 +34,7 @@ def copper_resistivity(temp: AbsoluteKelvins) -> OhmMetres:
     Holds from about -50 to 200 °C. Plated and printed copper is up to 10 % higher. Raises OutOfRange if `temp` is
     below 100 K, which is where a value in °C would be.
 
-    Source: IEC 60028:1925, International standard of resistance for copper (values at 20 °C).
+    Source: IEC 60028:1925, International standard of resistance for copper (values at 20 °C; from memory).
     """
     return 1.7241e-8 * (1.0 + 0.00393 * (temp - 293.15))
 
@@ -52,7 +52,7 @@ def skin_depth(rho: OhmMetres, f: Hertz) -> Metres:
     Holds for a sine in a conductor that is not magnetic and thicker than the depth.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 13.4
-    (permeability of vacuum 4e-7·π H/m).
+    (permeability of vacuum 4e-7·π H/m; from memory).
     """
     return np.sqrt(rho / (np.pi * 4e-7 * np.pi * f))
 
@@ -107,7 +107,8 @@ def ipc2221_current(k_layer: Ratio, rise: KelvinDifference, area: SquareMetres) 
     Holds as a fit, for 10 to 100 K, up to 35 A outside or 17.5 A inside, and up to 10 mm of width; a plane nearby
     cools better than it says.
 
-    Source: IPC-2221 (and IPC-2221A), Generic standard on printed board design, ch. 6.2.
+    Source: IPC-2221 (and IPC-2221A), Generic standard on printed board design, ch. 6.2 (constants as several open
+    calculators print them).
     """
     return k_layer * rise**0.44 * (area / 25.4e-6**2) ** 0.725
 
@@ -126,7 +127,8 @@ def ipc2221_width(k_layer: Ratio, i: Amps, rise: KelvinDifference, thickness: Me
 
     Holds as `ipc2221_current` does, of which it is the inverse.
 
-    Source: IPC-2221 (and IPC-2221A), Generic standard on printed board design, ch. 6.2, solved for the width.
+    Source: IPC-2221 (and IPC-2221A), Generic standard on printed board design, ch. 6.2, solved for the width
+    (constants as several open calculators print them).
     """
     return 25.4e-6**2 * (i / (k_layer * rise**0.44)) ** (1.0 / 0.725) / thickness
 
@@ -142,7 +144,8 @@ def awg_diameter(gauge: Ratio) -> Metres:
 
     Holds for solid wire from 4/0 to 56.
 
-    Source: ASTM B258, Standard nominal diameters and cross-sectional areas of AWG sizes of solid round wires.
+    Source: ASTM B258, Standard nominal diameters and cross-sectional areas of AWG sizes of solid round wires (from
+    memory).
     """
     return 0.127e-3 * 92.0 ** ((36.0 - gauge) / 39.0)
 

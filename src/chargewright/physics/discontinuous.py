@@ -1,8 +1,5 @@
 # ruff: noqa: E741 - l is inductance, as the trade has it
-"""Discontinuous conduction: where it begins and the voltage ratios inside it.
-
-EM in the sources is R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001.
-"""
+"""Discontinuous conduction: where it begins and the voltage ratios inside it."""
 
 import numpy as np
 
@@ -23,7 +20,8 @@ def conduction_parameter(l: Henries, r_load: Ohms, f_sw: Hertz) -> Ratio:
 
     Holds for one-switch converters with a diode, or with a low side that turns off at zero current.
 
-    Source: EM ch. 5.1.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5.1 (from
+    memory).
     """
     return 2.0 * l * f_sw / r_load
 
@@ -39,7 +37,8 @@ def buck_critical_parameter(duty: Duty) -> Ratio:
 
     Holds with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5.1.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5.1 (from
+    memory).
     """
     return 1.0 - duty
 
@@ -55,7 +54,8 @@ def boost_critical_parameter(duty: Duty) -> Ratio:
 
     Holds with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5.3 (from
+    memory).
     """
     return duty * (1.0 - duty) ** 2
 
@@ -71,7 +71,8 @@ def buck_boost_critical_parameter(duty: Duty) -> Ratio:
 
     Holds with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5, summary table.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5, summary
+    table (from memory).
     """
     return (1.0 - duty) ** 2
 
@@ -88,7 +89,8 @@ def buck_dcm_gain(duty: Duty, k: Ratio) -> Ratio:
 
     Holds without losses, with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5.2.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5.2 (from
+    memory).
     """
     return 2.0 / (1.0 + np.sqrt(1.0 + 4.0 * k / duty**2))
 
@@ -105,7 +107,8 @@ def boost_dcm_gain(duty: Duty, k: Ratio) -> Ratio:
 
     Holds without losses, with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5.3 (from
+    memory).
     """
     return (1.0 + np.sqrt(1.0 + 4.0 * duty**2 / k)) / 2.0
 
@@ -122,6 +125,7 @@ def buck_boost_dcm_gain(duty: Duty, k: Ratio) -> Ratio:
 
     Holds without losses, with a resistive load. Raises OutOfRange if `duty` leaves 0 … 1.
 
-    Source: EM ch. 5, summary table.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 5, summary
+    table (from memory).
     """
     return duty / np.sqrt(k)

@@ -46,7 +46,7 @@ def flux_swing(l: Henries, di_pp: Amps, turns_area: SquareMetres) -> Teslas:
     Holds for a core of one cross-section.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 13.1
-    (Faraday's law and flux linkage N·A·B = L·I).
+    (Faraday's law and flux linkage N·A·B = L·I; from memory).
     """
     return l * di_pp / turns_area
 
@@ -65,8 +65,8 @@ def igse_coefficient(k_core: Ratio, alpha: Ratio, beta: Ratio) -> Ratio:
     Holds for alpha from 0.5 to 3, where it is within 0.2 % of the integral (`igse_coefficient_exact`).
 
     Source: K. Venkatachalam, C. R. Sullivan, T. Abdallah, H. Tacca, Accurate prediction of ferrite core loss with
-    nonsinusoidal waveforms using only Steinmetz parameters, IEEE Workshop on Computers in Power Electronics 2002,
-    doi 10.1109/CIPE.2002.1196712.
+    nonsinusoidal waveforms using only Steinmetz parameters, IEEE Workshop on Computers in Power Electronics 2002, doi
+    10.1109/CIPE.2002.1196712 (from memory).
     """
     return k_core / (2.0 ** (beta + 1.0) * np.pi ** (alpha - 1.0) * (0.2761 + 1.7061 / (alpha + 1.354)))
 
@@ -113,7 +113,7 @@ def triangle_core_loss(
 
     Source: K. Venkatachalam, C. R. Sullivan, T. Abdallah, H. Tacca, Accurate prediction of ferrite core loss with
     nonsinusoidal waveforms using only Steinmetz parameters, IEEE Workshop on Computers in Power Electronics 2002
-    (piecewise linear flux), doi 10.1109/CIPE.2002.1196712.
+    (piecewise linear flux), doi 10.1109/CIPE.2002.1196712 (from memory).
     """
     slopes = np.maximum(t_rise, 1e-12) ** (1.0 - alpha) + np.maximum(t_fall, 1e-12) ** (1.0 - alpha)
     return volume * k_i * db**beta * f_rep * slopes
@@ -132,8 +132,8 @@ def winding_ac_loss(di_pp: Amps, r_ac: Ohms) -> Watts:
     Holds for a triangle; the resistance at the fundamental is used for the small harmonics too. The loss of the mean
     current in the dc resistance comes on top.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (rms of a triangle), times resistance.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A (rms of
+    a triangle), times resistance (from memory).
     """
     return r_ac * di_pp**2 / 12.0
 
@@ -153,6 +153,6 @@ def skin_limited_resistance(r_dc: Ohms, ratio_ref: Ratio, f: Hertz, f_ref: Hertz
     Holds where conductors are thicker than the skin depth; below, the true ratio falls faster, towards 1.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 13.4 (skin
-    depth falls as the root of frequency; P. L. Dowell, Proc. IEE 113, 1966, gives the full form).
+    depth falls as the root of frequency; P. L. Dowell, Proc. IEE 113, 1966, gives the full form; from memory).
     """
     return r_dc * np.maximum(1.0, ratio_ref * np.sqrt(f / f_ref))

@@ -1,8 +1,5 @@
 # ruff: noqa: E741 - l is inductance, as the trade has it
-"""Resonance: an inductance with a capacitance, their damping, and the damper that flattens a filter.
-
-EM in the sources is R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001.
-"""
+"""Resonance: an inductance with a capacitance, their damping, and the damper that flattens a filter."""
 
 import numpy as np
 
@@ -22,7 +19,8 @@ def lc_resonance(l: Henries, c: Farads) -> Hertz:
 
     Holds without damping.
 
-    Source: W. Thomson, On transient electric currents, Philosophical Magazine 5, 1853. EM ch. 8.1.
+    Source: W. Thomson, On transient electric currents, Philosophical Magazine 5, 1853. R. W. Erickson, D. Maksimovic,
+    Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 8.1 (from memory).
     """
     return 1.0 / (2.0 * np.pi * np.sqrt(l * c))
 
@@ -39,7 +37,8 @@ def characteristic_impedance(l: Henries, c: Farads) -> Ohms:
 
     Holds for lumped elements.
 
-    Source: EM ch. 8.1 (characteristic impedance of a resonant circuit).
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 8.1
+    (characteristic impedance of a resonant circuit; from memory).
     """
     return np.sqrt(l / c)
 
@@ -57,7 +56,8 @@ def series_damping_ratio(r: Ohms, l: Henries, c: Farads) -> Ratio:
 
     Holds for lumped elements that do not change with voltage or current.
 
-    Source: EM ch. 8.1 (Q = 1/(2·zeta) of a second-order circuit).
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 8.1 (Q =
+    1/(2·zeta) of a second-order circuit; from memory).
     """
     return r / 2.0 * np.sqrt(c / l)
 
@@ -94,7 +94,8 @@ def damper_capacitance_ratio(r_0: Ohms, z_peak: Ohms) -> Ratio:
 
     Holds with the resistor of `damper_resistance` and an otherwise lossless filter.
 
-    Source: EM ch. 10.4.1; R. W. Erickson, Optimal single resistor damping of input filters, APEC 1999.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 10.4.1; R. W.
+    Erickson, Optimal single resistor damping of input filters, APEC 1999 (from memory).
     """
     return (r_0 / z_peak) ** 2 * (1.0 + np.sqrt(1.0 + 4.0 * (z_peak / r_0) ** 2))
 
@@ -111,6 +112,7 @@ def damper_resistance(r_0: Ohms, n: Ratio) -> Ohms:
 
     Holds for an otherwise lossless filter.
 
-    Source: EM ch. 10.4.1; R. W. Erickson, Optimal single resistor damping of input filters, APEC 1999.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 10.4.1; R. W.
+    Erickson, Optimal single resistor damping of input filters, APEC 1999 (from memory).
     """
     return r_0 * np.sqrt((2.0 + n) * (4.0 + 3.0 * n) / (2.0 * n**2 * (4.0 + n)))

@@ -23,8 +23,8 @@ def turn_on_time(q_sw: Coulombs, r_drive: Ohms, v_drive: Volts, v_plateau: Volts
     Holds while the gate limits the slope, with `v_drive` above `v_plateau`; with a large common-source inductance the
     real time is longer.
 
-    Source: N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics, 3rd ed., Wiley 2003, ch. 22 (switching
-    of power MOSFETs with constant plateau voltage).
+    Source: N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics, 3rd ed., Wiley 2003, ch. 22 (switching of
+    power MOSFETs with constant plateau voltage; from memory).
     """
     return q_sw * r_drive / (v_drive - v_plateau)
 
@@ -44,8 +44,8 @@ def turn_off_time(q_sw: Coulombs, r_drive: Ohms, v_plateau: Volts) -> Seconds:
 
     Holds while the gate limits the slope and the driver pulls to zero, not below.
 
-    Source: N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics, 3rd ed., Wiley 2003, ch. 22 (switching
-    of power MOSFETs with constant plateau voltage).
+    Source: N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics, 3rd ed., Wiley 2003, ch. 22 (switching of
+    power MOSFETs with constant plateau voltage; from memory).
     """
     return q_sw * r_drive / v_plateau
 
@@ -68,7 +68,8 @@ def overlap_loss(v_sw: Volts, i_turn_on: Amps, t_on: Seconds, i_turn_off: Amps, 
 
     Holds for clamped inductive switching; output capacitance and diode recovery are separate relations.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3 (from
+    memory).
     """
     return v_sw * (np.abs(i_turn_on) * t_on + np.abs(i_turn_off) * t_off) * f_sw / 2.0
 
@@ -86,7 +87,8 @@ def output_capacitance_loss(c_energy: Farads, v_sw: Volts, f_sw: Hertz) -> Watts
 
     Holds for hard turn-on; zero where the inductor current swings the node.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3 (from
+    memory).
     """
     return c_energy * v_sw**2 * f_sw / 2.0
 
@@ -109,7 +111,8 @@ def recovery_loss(q_rr: Coulombs, i_turn_on: Amps, t_rr: Seconds, v_sw: Volts, f
     Holds for a snappy diode; a soft one takes part of the loss itself. The charge is the one at the current, slope and
     temperature of interest.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3 (from
+    memory).
     """
     return v_sw * (q_rr + np.abs(i_turn_on) * t_rr) * f_sw
 
@@ -147,6 +150,7 @@ def gate_drive_loss(q_gate: Coulombs, v_supply: Volts, f_sw: Hertz) -> Watts:
 
     Holds for any gate resistance; the drive's quiescent current comes on top.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 4.3 (from
+    memory).
     """
     return q_gate * v_supply * f_sw

@@ -1,8 +1,5 @@
 # ruff: noqa: E741 - l is inductance, as the trade has it
-"""Transients: hot plug onto a capacitor, inrush, stored energy, unplugging, hold-up.
-
-EM in the sources is R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001.
-"""
+"""Transients: hot plug onto a capacitor, inrush, stored energy, unplugging, hold-up."""
 
 import numpy as np
 
@@ -27,7 +24,8 @@ def hot_plug_peak(v_source: Volts, v_start: Volts, r: Ohms, l: Henries, c: Farad
     Holds for a capacitance that does not change; a ceramic loses capacitance as it charges and peaks higher. No load,
     no clamp, contacts that close once.
 
-    Source: derived here: first maximum of the step response of the series circuit. See EM ch. 8.1.
+    Source: derived here: first maximum of the step response of the series circuit. See R. W. Erickson, D. Maksimovic,
+    Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 8.1.
     """
     zeta = r / 2.0 * np.sqrt(c / l)
     return v_source + (v_source - v_start) * np.exp(-np.pi * zeta / np.sqrt(np.maximum(1.0 - zeta**2, 1e-12)))

@@ -24,8 +24,8 @@ def two_slope_ripple(v_rise: Volts, v_fall: Volts, l: Henries, f_sw: Hertz) -> A
     Holds in continuous conduction with two slopes per period: a buck has v_rise = Vin − Vo and v_fall = Vo, a boost
     v_rise = Vin and v_fall = Vo − Vin. Zero where one of the voltages is zero.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.2
-    (inductor volt-second balance), solved for the ripple.
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 2.2 (inductor
+    volt-second balance), solved for the ripple (from memory).
     """
     return v_rise * v_fall / ((v_rise + v_fall) * l * f_sw)
 
@@ -42,8 +42,8 @@ def dcm_peak_current(i_mean: Amps, di_ccm: Amps) -> Amps:
 
     Holds in discontinuous conduction, |i_mean| ≤ di_ccm/2; meets the continuous ripple at the boundary.
 
-    Source: derived here: a triangle of peak i over the share s of the period has the mean i·s/2, and its slopes
-    are those of continuous conduction, i = di_ccm·s. See R. W. Erickson, D. Maksimovic, Fundamentals of Power
+    Source: derived here: a triangle of peak i over the share s of the period has the mean i·s/2, and its slopes are
+    those of continuous conduction, i = di_ccm·s. See R. W. Erickson, D. Maksimovic, Fundamentals of Power
     Electronics, 2nd ed., Kluwer 2001, ch. 5.2.
     """
     return np.sqrt(2.0 * np.abs(i_mean) * di_ccm)
@@ -61,8 +61,8 @@ def dcm_conduction_share(i_mean: Amps, di_ccm: Amps) -> Ratio:
 
     Holds in discontinuous conduction, |i_mean| ≤ di_ccm/2; there it is at most 1.
 
-    Source: derived here: a triangle of peak i over the share s of the period has the mean i·s/2, and its slopes
-    are those of continuous conduction, i = di_ccm·s. See R. W. Erickson, D. Maksimovic, Fundamentals of Power
+    Source: derived here: a triangle of peak i over the share s of the period has the mean i·s/2, and its slopes are
+    those of continuous conduction, i = di_ccm·s. See R. W. Erickson, D. Maksimovic, Fundamentals of Power
     Electronics, 2nd ed., Kluwer 2001, ch. 5.2.
     """
     return np.sqrt(2.0 * np.abs(i_mean) / di_ccm)
@@ -82,7 +82,7 @@ def pulsed_rms(i_mid: Amps, di_pp: Amps, duty: Duty) -> Amps:
     Holds for any straight ramp. Raises OutOfRange if `duty` leaves 0 … 1.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (pulsating waveform with linear ripple).
+    (pulsating waveform with linear ripple; from memory).
     """
     return np.sqrt(duty * (i_mid**2 + di_pp**2 / 12.0))
 
@@ -119,7 +119,7 @@ def triangle_rms(di_pp: Amps) -> Amps:
     Holds for any ratio of rise to fall.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (triangular waveform, no dc component; there with the peak).
+    (triangular waveform, no dc component; there with the peak; from memory).
     """
     return di_pp / np.sqrt(12.0)
 
@@ -137,7 +137,7 @@ def triangular_pulse_rms(i_peak: Amps, duty: Duty) -> Amps:
     Holds for one ramp or for a rise followed by a fall. Raises OutOfRange if `duty` leaves 0 … 1.
 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (triangular pulses).
+    (triangular pulses; from memory).
     """
     return np.abs(i_peak) * np.sqrt(duty / 3.0)
 
@@ -154,7 +154,7 @@ def offset_ripple_rms(i: Amps, di_half: Amps) -> Amps:
 
     Holds for straight slopes that fill the period.
 
-    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A
-    (dc plus linear ripple).
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, appendix A (dc
+    plus linear ripple; from memory).
     """
     return np.sqrt(i**2 + di_half**2 / 3.0)
