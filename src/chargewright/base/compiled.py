@@ -18,7 +18,6 @@ import numpy as np
 
 from chargewright.base.relation import Relation
 
-
 parallel_range = range
 """What a loop for `compiled_loop` counts with; a plain range where the loop is not compiled."""
 
@@ -29,7 +28,7 @@ def numba_module() -> Any:
     if "NUMBA_CACHE_DIR" not in os.environ:
         os.environ["NUMBA_CACHE_DIR"] = str(_cache_folder())
     try:
-        import numba  # noqa: PLC0415 - heavy: 0.8 s, only when a kernel is wanted
+        import numba  # heavy: 0.8 s, only when a kernel is wanted
     except ImportError:
         return None
     return numba

@@ -5,7 +5,8 @@ from typing import Literal
 
 Severity = Literal["stop", "serious", "caution", "note"]
 SEVERITIES: tuple[Severity, ...] = ("stop", "serious", "caution", "note")
-"""From worst to mildest: hardware or cells at risk or the job impossible; fails in the field; thin margin; good to know."""
+"""From worst to mildest: hardware or cells at risk or the job impossible; fails in the field; thin margin; good to
+know."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

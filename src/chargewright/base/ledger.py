@@ -23,7 +23,7 @@ class Entry:
 
 @dataclass(slots=True)
 class Ledger:
-    """Lines in the order in which power flows. In: source (and a pack that discharges). Out: load (and a pack that charges)."""
+    """Lines in the order of the power flow. In: source, pack that discharges. Out: load, pack that charges."""
 
     entries: list[Entry] = field(default_factory=list)
 

@@ -1,4 +1,4 @@
-"""Pieces that several paths share: the way in from the source, and the states that mean the same on all narrow buses."""
+"""Pieces that several paths share: the way in from the source, and the states that all narrow buses have."""
 
 from chargewright.network.graph import State, Wire, WireKind
 

@@ -1,4 +1,4 @@
-"""A power path as a graph: nodes, wires, one converter stage, and for each operating state what conducts and what is held.
+"""A power path as a graph: nodes, wires, one converter stage, and for each state what conducts and what is held.
 
 The same graph is solved (`solve`), drawn (`report`), searched for reverse paths (`reverse`) and ordered into the loss
 table, so these cannot disagree. A path is data; a file in `paths/` defines one.

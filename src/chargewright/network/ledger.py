@@ -26,7 +26,7 @@ CAUSES = {
     "gate_drive": ("controller", "gate drive with its supply"),
     "quiescent": ("controller", "quiescent current"),
 }
-"""Stage loss to (place, cause), in the order in which the loss table shows them. Input and output are as power flows."""
+"""Stage loss to (place, cause), in the order of the loss table. Input and output are as power flows."""
 
 
 def ledger_of(s: Solution) -> Ledger:

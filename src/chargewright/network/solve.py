@@ -105,7 +105,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     layout = Layout.of(path, state)
     n = len(c.e_source)
     x = layout.first_guess(c)
-    temps = {name: c.temp_ambient + _FIRST_RISE for name in (*layout.wires, *hw.stage.hot, "board")}
+    temps = dict.fromkeys((*layout.wires, *hw.stage.hot, "board"), c.temp_ambient + _FIRST_RISE)
     p_rails = rails_loss(hw.rails, layout.voltage(x, path.load_at, c), c.p_load)
     d_out = np.zeros(n)
     done = np.zeros(n, dtype=bool)

@@ -182,7 +182,7 @@ def stage_point(
     between = np.maximum(d_in_used - d_out_used, 0.0)
     s_lead, s_rise, s_carry, s_fall = s.phase * between, d_out_used, (1.0 - s.phase) * between, 1.0 - d_in_used
 
-    # CoilAt voltage of each interval, from what is balanced: the drops are in the duties, so they are in the slopes too.
+    # Coil voltage of each interval, from what is balanced: the drops are in the duties, so they are in the slopes.
     dead = 2.0 * s.t_dead * s.f_sw
     v_rest = dead * (il.v_f - i_l * il.r_on) / np.maximum(s_fall, dead + 1e-12)
     v_fall = -(v_out + i_l * (oh.r_on + il.r_on + coil.r_dc) + v_rest)

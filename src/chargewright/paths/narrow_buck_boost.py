@@ -7,8 +7,8 @@ PATH = PowerPath(
     key="narrow-buck-boost",
     title="Narrow bus behind a four-switch stage",
     idea=(
-        "As the narrow bus behind a buck, with a second switch leg on the bus side, so that the stage steps down, up or "
-        "both. Any source charges any pack, at the price of two more switches in the current and of a region near "
+        "As the narrow bus behind a buck, with a second switch leg on the bus side, so that the stage steps down, up "
+        "or both. Any source charges any pack, at the price of two more switches in the current and of a region near "
         "unity gain in which all four switch."
     ),
     nodes=NARROW_NODES,
