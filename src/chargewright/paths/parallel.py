@@ -8,8 +8,8 @@ PATH = PowerPath(
     title="Charger, pack and load in parallel",
     idea=(
         "A buck charger, the pack and the load share one node. Nothing could be simpler, and nothing can be told "
-        "apart: the charger sees charge and load current together, so that the load eats charge current, termination is "
-        "judged on the sum, and a flat pack pulls the bus down with it."
+        "apart: the charger sees charge and load current together, so that the load eats charge current, termination "
+        "is judged on the sum, and a flat pack pulls the bus down with it."
     ),
     nodes={**SOURCE_NODES, "input": "stage input", "out": "stage output", "bus": "bus and pack", "cells": "cells"},
     wires=(
