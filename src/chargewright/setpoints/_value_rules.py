@@ -87,6 +87,7 @@ def voltage_accuracy(case: Case) -> Iterator[Finding]:
         if point.high <= limit * (1.0 + 1e-9):
             continue
         severity: Severity = "serious" if point.high > limit * (1.0 + ORDINARY_V_ERROR + 1e-9) else "caution"
+        tried = _lower_voltage(case, point, limit)
         yield Finding(
             severity=severity,
             check="charge-voltage-accuracy",
@@ -98,18 +99,23 @@ def voltage_accuracy(case: Case) -> Iterator[Finding]:
             unit="V",
             why="A cell that is held above its charge voltage ages fast and, further up, plates lithium.",
             source="accuracy as the controller file states it; limit: cell",
-            cure=_lower_voltage(case, point, limit),
+            cure=Cure(change=_set_to(tried), value=tried.high, clears=True) if tried else None,
         )
 
 
-def _lower_voltage(case: Case, point: SetPoint, limit: float) -> Cure | None:
+def _lower_voltage(case: Case, point: SetPoint, v_high: float) -> SetPoint | None:
+    """Return the set-point of a charge voltage so low that it never passes `v_high`, or None if there is none."""
     asked = point.asked
     for _ in range(6):
-        asked -= max(case.again(point, asked).high - limit, 0.0)
+        asked -= max(case.again(point, asked).high - v_high, 0.0)
         tried = case.again(point, asked)
-        if tried.high <= limit * (1.0 + 1e-9) and not tried.clamped:
-            return Cure(change=f"set the charge voltage to {show(tried.real, 'V', 5)}", value=tried.high, clears=True)
+        if tried.high <= v_high * (1.0 + 1e-9) and not tried.clamped:
+            return tried
     return None
+
+
+def _set_to(point: SetPoint) -> str:
+    return f"set the charge voltage to {show(point.real, 'V', 5)}"
 
 
 def worst_cell(case: Case) -> Iterator[Finding]:
@@ -120,6 +126,9 @@ def worst_cell(case: Case) -> Iterator[Finding]:
         cell = cell_voltage_error(point, case.context)
         if cell.high <= cell.upper * (1.0 + 1e-9) or cell.upper <= cell.limit:
             continue
+        context = case.context
+        v_high = context.series * (cell.upper - context.v_cell_spread) + context.v_lead.low
+        tried = _lower_voltage(case, point, v_high)
         yield Finding(
             severity="stop",
             check="highest-cell",
@@ -131,6 +140,9 @@ def worst_cell(case: Case) -> Iterator[Finding]:
             unit="V",
             why="Accuracy, sensing drop and spread add up in one cell, and the pack voltage does not show it.",
             source="upper limit charging voltage of the cell (IEC 62133-2)",
+            cure=Cure(change=_set_to(tried), value=cell_voltage_error(tried, context).high, clears=True)
+            if tried
+            else None,
         )
 
 

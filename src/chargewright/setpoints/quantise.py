@@ -100,7 +100,7 @@ def _round(ratio: float, direction: Direction) -> int:
     if abs(ratio - whole) <= _GRAIN * max(1.0, abs(ratio)):
         return whole
     if direction == "nearest":
-        return math.ceil(ratio - 0.5)
+        return math.floor(ratio + 0.5 + _GRAIN * max(1.0, abs(ratio)))  # halves go up, as people round
     return math.floor(ratio) if direction == "down" else math.ceil(ratio)
 
 
