@@ -44,6 +44,28 @@ def test_a_contract_above_what_the_parts_stand_is_not_taken():
     assert "reaches 21.5 V with nothing wrong, 4.5 V too high" in because["20 V 3.25 A"]
 
 
+def test_the_window_has_to_hold_the_voltage_while_it_moves():
+    # 20 V + 5 % is 21 V, and 0.5 V more while it moves (PD ch. 7, from memory).
+    assert choose_contract(supplies(pd(65.0)), 50.0, 5.0, 21.5).supply.contract == "20 V 3.25 A"
+    assert choose_contract(supplies(pd(65.0)), 50.0, 5.0, 21.4).supply.contract == "15 V 3 A"
+
+
+def test_a_range_is_set_no_higher_than_the_window_allows_while_it_moves():
+    pps = (the(pd(65.0, objects=("3.3 V to 21 V 3 A",)), "3.3 V to 21 V 3 A"),)
+    # By hand: 1.05·V + 0.5 V <= 12 V up to 10.952 V, so 10.94 V on the grid of 20 mV.
+    assert choose_contract(pps, 20.0, 5.0, 12.0, v_prefer=12.0).supply.v_set.typ == 10.94
+
+
+def test_of_a_fixed_contract_and_a_range_that_are_equal_the_fixed_one_is_taken():
+    spec = pd(65.0, objects=("3.3 V to 21 V 3 A", "9 V 3 A"))
+    found = supplies(spec)
+    for order in (found, tuple(reversed(found))):
+        assert choose_contract(order, 24.0, 5.0, 24.0, v_prefer=9.0).supply.contract == "9 V 3 A"
+    # The range would do with the same voltage and power.
+    alone = choose_contract((the(spec, "3.3 V to 21 V 3 A"),), 24.0, 5.0, 24.0, v_prefer=9.0).supply
+    assert (alone.v_set.typ, alone.i_rated) == (9.0, 3.0)
+
+
 def test_of_equal_contracts_the_voltage_nearest_above_the_preference_is_taken():
     found = supplies(pd(27.0, objects=("9 V 3 A", "12 V 2.25 A", "15 V 1.8 A")))
     assert choose_contract(found, 20.0, 5.0, 24.0).supply.contract == "9 V 3 A"

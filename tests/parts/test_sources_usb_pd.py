@@ -190,6 +190,7 @@ def test_a_programmable_contract_is_set_on_its_grid_of_20_millivolts():
     # iPpsCLNew: 3 A within 150 mA (confirmed by look-up in a public article); the source holds it for ever.
     assert (at.overload.kind, at.overload.i_trip.low, at.overload.i_trip.high) == ("constant-current", 2.85, 3.15)
     assert math.isinf(at.overload.time)
+    assert at.v_max_fault == pytest.approx(1.2 * 8.40, rel=1e-12)  # by hand: 120 % of what is set
     for wrong in (8.41, 3.2, 21.02, 48.0):
         with pytest.raises(OutOfRange, match=r"no set point of 3\.3 V to 21 V in steps of 20 mV"):
             at_voltage(pps, wrong)
@@ -202,6 +203,9 @@ def test_an_adjustable_contract_above_100_watts_keeps_to_its_power_and_its_curre
     tight = the(pd(120.0, programmable=True), "15 V to 28 V 120 W")
     assert at_voltage(tight, 28.0).i_rated == 4.25  # by hand: 120/28 = 4.2857 A, 50 mA below it
     assert at_voltage(tight, 20.0).i_rated == 5.0
+    # The trip goes with the current of the set point: 120 % of 5 A and of 4.25 A, by hand.
+    assert at_voltage(tight, 20.0).overload.i_trip.typ == pytest.approx(6.0, rel=1e-12)
+    assert at_voltage(tight, 28.0).overload.i_trip.typ == pytest.approx(5.1, rel=1e-12)
 
 
 def test_the_set_points_of_a_contract_agree_with_setting_it_one_by_one():
