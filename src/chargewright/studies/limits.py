@@ -6,6 +6,7 @@ all else at the design's values; the margin is the distance from the design to t
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -76,8 +77,8 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
         ("pack-load", "lasting load on the half-full pack alone", case.p_busy, None, 0.5, ambient.typical),
     )
     edges = [
-        _largest(key, title, now, lambda p, s=with_supply, q=soc, t=temp: carries(p, s, q, t))
-        for key, title, now, with_supply, soc, temp in loads
+        _largest(key, title, now, partial(carries, with_supply=fed, soc=soc, temp=temp))
+        for key, title, now, fed, soc, temp in loads
     ]
     cable = "loop resistance of cable and contacts"
     rated = "rated current of the source"

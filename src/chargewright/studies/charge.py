@@ -1,0 +1,166 @@
+"""The charge on one path: what source and load leave over, the run in time, and what it takes from the source."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.network.graph import PowerPath
+from chargewright.network.hardware import Hardware
+from chargewright.network.solve import solve
+from chargewright.parts.supply import Supply
+from chargewright.sim.charge import ChargeRun, CurrentTable, charge_settings, run_charge
+from chargewright.studies.needs import Plan
+from chargewright.studies.operate import Edge, conditions, product_loss
+from chargewright.studies.situation import Situation
+
+Floats = npt.NDArray[np.float64]
+_SOC = np.array([0.0, 0.01, 0.03, 0.06, 0.1, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0])
+_SAMPLES = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargePlan:
+    """One charge of the pack from flat, on one path from one source, with the system drawing `p_load`."""
+
+    title: str
+    source: str
+    contract: str
+    p_load: float
+    temp_ambient: float
+    available: CurrentTable
+    run: ChargeRun
+    t: Floats
+    """Instants at which the path was solved along the run [s], shape (n,)."""
+    p_source: Floats
+    """At the source's connector [W], shape (n,)."""
+    p_loss: Floats
+    """Losses in the product, the pack's own resistance included [W], shape (n,)."""
+    e_source: float
+    e_wall: float
+
+    @property
+    def t_full(self) -> float:
+        """Time to termination [s]; inf for a charge that never gets there."""
+        return self.run.t_end if self.run.ended_by == "termination" else float("inf")
+
+
+def charge_plan(case: Situation, chosen: Plan, hardware: Hardware) -> ChargePlan:
+    """Return the usual charge: strongest source of the day, calmest mode of the system, typical ambient."""
+    used = [u.source for u in case.usage if u.source != "none"] or list(chosen.contracts)
+    name = max(used, key=lambda n: chosen.contracts[n].power)
+    calm = min(case.modes.values())
+    title = f"from {name}, system at {calm:g} W"
+    return charge_case(case, chosen, hardware, name, title=title, p_load=calm, temp=case.design.ambient.typical)
+
+
+def charge_cases(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[ChargePlan, ...]:
+    """Return the charges that a product must expect: usual, busiest load, switched off, cold, hot, each weaker source."""
+    ambient = case.design.ambient
+    name = charge_plan(case, chosen, hardware).source
+    calm, standby = min(case.modes.values()), case.design.system.standby
+    wanted: list[tuple[str, str, float, float, Edge]] = [
+        (name, f"from {name}, system at {calm:g} W", calm, ambient.typical, "typ"),
+        (name, f"from {name}, busiest load", case.p_busy, ambient.typical, "low"),
+        (name, f"from {name}, switched off", standby, ambient.typical, "typ"),
+        (name, f"from {name}, coldest ambient", calm, ambient.cold, "typ"),
+        (name, f"from {name}, hottest ambient", calm, ambient.hot, "low"),
+    ]
+    wanted += [
+        (n, f"from {n}, system at {calm:g} W", calm, ambient.typical, "low") for n in chosen.contracts if n != name
+    ]
+    return tuple(
+        charge_case(case, chosen, hardware, source, title=title, p_load=p, temp=temp, edge=edge)
+        for source, title, p, temp, edge in wanted
+    )
+
+
+def charge_case(
+    case: Situation,
+    chosen: Plan,
+    hardware: Hardware,
+    source: str,
+    *,
+    title: str,
+    p_load: float,
+    temp: float,
+    edge: Edge = "typ",
+) -> ChargePlan:
+    """Return one charge from flat; `temp` is the ambient [K], `edge` that of the source's tolerance."""
+    supply, path = chosen.contracts[source], chosen.path
+    available = left_over(case, path, hardware, supply, p_load=p_load, temp=temp, edge=edge)
+    wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
+    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available)
+    t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
+    e_source = float(np.trapezoid(p_source, t))
+    e_wall = e_source / supply.efficiency + supply.no_load * float(t[-1])
+    return ChargePlan(
+        title=title,
+        source=source,
+        contract=supply.contract,
+        p_load=p_load,
+        temp_ambient=temp,
+        available=available,
+        run=run,
+        t=t,
+        p_source=p_source,
+        p_loss=p_loss,
+        e_source=e_source,
+        e_wall=e_wall,
+    )
+
+
+def left_over(
+    case: Situation, path: PowerPath, hardware: Hardware, supply: Supply, *, p_load: float, temp: float, edge: Edge
+) -> CurrentTable:
+    """Return the greatest charge current that source limit and load leave over, against the pack's terminal voltage.
+
+    Solves the path with the source held at its limit. A parallel path regulates charge and load together, so there the
+    load comes off the charge current too. Nothing is left where no steady state exists.
+    """
+    state = path.state("shared")
+    assert state is not None, "every path shares its source"
+    c = conditions(case, path, "shared", supply, soc=_SOC, p_load=p_load, temp=temp, edge=edge, i_pack=case.i_charge)
+    s = solve(path, state, hardware, c)
+    terminal = "pack" if "pack" in path.nodes else path.load_at
+    v, i = s.v[terminal], s.i["pack"]
+    held = path.state("charging")
+    if held is not None and held.held == "stage-current":
+        own = solve(path, held, hardware, c)
+        i = np.fmin(i, own.i["pack"])
+    # Where no steady state exists the source gives the pack nothing; the place on the axis is then the rest voltage.
+    i = np.where(np.isfinite(i), i, 0.0)
+    v = np.where(np.isfinite(v), v, s.conditions.e_cells)
+    order = np.argsort(v, kind="stable")
+    v_sorted, keep = np.unique(v[order], return_index=True)
+    return CurrentTable(v_pack=v_sorted, i=np.maximum(i[order][keep], 0.0))
+
+
+def _along(
+    case: Situation,
+    path: PowerPath,
+    hardware: Hardware,
+    supply: Supply,
+    run: ChargeRun,
+    p_load: float,
+    temp: float,
+    edge: Edge,
+) -> tuple[Floats, Floats, Floats]:
+    """Solve the path at instants along the run with the run's own pack current; return t, p_source, p_loss."""
+    charging = path.state("charging")
+    assert charging is not None, "every path charges"
+    # The run gives the pack's current, whatever current the path itself regulates.
+    state = replace(charging, held="pack-current")
+    t = np.linspace(0.0, max(float(run.t[-1]), 1.0), _SAMPLES)
+    i = np.interp(t, run.t, run.i)
+    soc = np.clip(np.interp(t, run.t, run.soc), 0.0, 1.0)
+    rest: dict[str, Any] = {"soc": soc, "p_load": p_load, "temp": temp, "edge": edge}
+    base = conditions(case, path, "charging", supply, i_pack=i, **rest)
+    # The run knows its own polarisation: give the solver the resistance that leads to the run's terminal voltage.
+    v = np.interp(t, run.t, run.v_pack)
+    ohms = np.where(i > 1e-6, (v - base.e_cells) / np.maximum(i, 1e-6), base.r_pack)
+    c = replace(base, r_pack=np.clip(ohms, 1e-4, None))
+    s = solve(path, state, hardware, c)
+    drawn = s.v["connector"] * s.i["source"]
+    return t, np.where(np.isfinite(drawn), drawn, 0.0), np.where(s.ok, product_loss(s), 0.0)
