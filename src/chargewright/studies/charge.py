@@ -9,7 +9,7 @@ import numpy.typing as npt
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
-from chargewright.parts.supply import Supply
+from chargewright.parts.supply import Supply, wall_power
 from chargewright.sim.charge import ChargeRun, CurrentTable, charge_settings, run_charge
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, conditions, product_loss
@@ -93,8 +93,6 @@ def charge_case(
     wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
     run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available)
     t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
-    e_source = float(np.trapezoid(p_source, t))
-    e_wall = e_source / supply.efficiency + supply.no_load * float(t[-1])
     return ChargePlan(
         title=title,
         source=source,
@@ -106,8 +104,8 @@ def charge_case(
         t=t,
         p_source=p_source,
         p_loss=p_loss,
-        e_source=e_source,
-        e_wall=e_wall,
+        e_source=float(np.trapezoid(p_source, t)),
+        e_wall=float(np.trapezoid(wall_power(supply, p_source), t)),
     )
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
+from chargewright.parts.supply import wall_power
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
 from chargewright.studies.situation import Situation, mode_power
@@ -86,7 +87,7 @@ def _table(case: Situation, chosen: Plan, hw: Hardware, mode: str, source: str, 
     supply = None if source == "none" else chosen.contracts[source]
     through = source in chosen.through
     o = operate(case, chosen.path, hw, supply, soc=_GRID, p_load=power, temp=temp, pass_through=through)
-    wall = np.zeros(len(_GRID)) if supply is None else o.p_source / supply.efficiency + supply.no_load
+    wall = np.zeros(len(_GRID)) if supply is None else np.asarray(wall_power(supply, o.p_source), dtype=float)
     return _Table(operation=o, wall=wall, power=power)
 
 

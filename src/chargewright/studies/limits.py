@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from chargewright.base.units import Toleranced
 from chargewright.network.hardware import Hardware
-from chargewright.parts.supply import Supply
+from chargewright.parts.supply import Supply, input_voltage
 from chargewright.studies.needs import Plan, least_input
 from chargewright.studies.operate import operate
 from chargewright.studies.situation import Situation
@@ -68,7 +68,7 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
 
     def fills(with_supply: Supply) -> bool:
         o = operate(case, path, hardware, with_supply, soc=0.5, p_load=case.p_busy, temp=ambient.hot, edge="low")
-        v_in = with_supply.v_set.low - o.i_source[0] * with_supply.r_cable.high
+        v_in = float(input_voltage(with_supply, float(o.i_source[0]), "low"))
         return bool(o.solved[0]) and not bool(o.overloaded[0]) and v_in > least_input(case, path)
 
     loads = (

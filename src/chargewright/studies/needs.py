@@ -8,7 +8,7 @@ from chargewright.base.units import parse
 from chargewright.network.graph import PowerPath
 from chargewright.parts.pack import pack_ocv
 from chargewright.parts.regulator import Regulator, generic_regulator
-from chargewright.parts.supply import Supply
+from chargewright.parts.supply import Supply, worst_input_voltage
 from chargewright.sizing.demand import Demand, Points, StageDemand, WiresDemand
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation, mode_power
@@ -43,7 +43,7 @@ def plan(case: Situation, path: PowerPath) -> Plan:
         lowest = case.bus_min + above
     else:
         highest = max([case.v_full, *(s.v_max_normal for s in contracts.values())])
-        lowest = min(s.v_set.low - s.i_rated * s.r_cable.high for s in contracts.values())
+        lowest = min(float(worst_input_voltage(s, s.i_rated)) for s in contracts.values())
     rules = case.design.rules
     rails = tuple(generic_regulator(r, highest, rules.v_derating, rules.headroom) for r in case.rails)
     return Plan(
@@ -67,7 +67,7 @@ def contract_for(case: Situation, path: PowerPath, offered: tuple[Supply, ...]) 
     fixed = [s for s in offered if s.adjustable is None]
 
     def worst(s: Supply) -> float:
-        return s.v_set.low - s.i_rated * s.r_cable.high
+        return float(worst_input_voltage(s, s.i_rated))
 
     fitting = [s for s in fixed if worst(s) > least_input(case, path)] or fixed
     power = max(s.power for s in fitting)
@@ -79,7 +79,7 @@ def can_pass_through(case: Situation, path: PowerPath, supply: Supply) -> bool:
     """Return whether a source may go straight onto the bus: never below the full pack, never above what the rails stand."""
     if path.state("pass-through") is None:
         return False
-    lowest = supply.v_set.low - supply.i_rated * supply.r_cable.high
+    lowest = float(worst_input_voltage(supply, supply.i_rated))
     return lowest > case.v_full and supply.v_max_normal <= case.bus_max
 
 
@@ -168,7 +168,7 @@ def _corners(case: Situation, chosen: Plan) -> Points:
     rows: list[tuple[float, float, float, bool, bool]] = []
     v_low = max(case.pack.v_precharge, 1.0)
     for supply in chosen.contracts.values():
-        for v_in in (supply.v_set.low - supply.i_rated * supply.r_cable.high, supply.v_max_normal):
+        for v_in in (float(worst_input_voltage(supply, supply.i_rated)), supply.v_max_normal):
             for v_out in (v_low, case.v_full):
                 for p in (0.0, case.p_busy):
                     rows.append(

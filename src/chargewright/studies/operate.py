@@ -15,7 +15,7 @@ from chargewright.network.graph import PowerPath, StateKey
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import RUNAWAY, Conditions, Solution, solve
 from chargewright.parts.pack import pack_dc_resistance, pack_ocv
-from chargewright.parts.supply import Supply
+from chargewright.parts.supply import Corner, Supply, feed
 from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
@@ -54,10 +54,10 @@ def source_side(supply: Supply, edge: Edge) -> dict[str, float]:
 
     A band that is promised up to rated current (USB) has the droop inside it: at its low edge none comes on top.
     """
-    e = {"low": supply.v_set.low, "typ": supply.v_set.typ, "high": supply.v_set.high}[edge]
+    corners: dict[Edge, Corner] = {"low": "low", "typ": "typical", "high": "high"}
     cable = {"low": supply.r_cable.high, "typ": supply.r_cable.typ, "high": supply.r_cable.low}[edge]
-    droop = 0.0 if supply.band_holds_under_load and edge == "low" else supply.r_droop
-    return {"e_source": e, "r_source": droop, "r_cable": cable}
+    at = feed(supply, corners[edge])
+    return {"e_source": at.v_open, "r_source": at.r - cable, "r_cable": cable}
 
 
 def source_limit(case: Situation, supply: Supply) -> float:

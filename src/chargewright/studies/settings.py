@@ -19,6 +19,7 @@ from chargewright.setpoints.sequence import (
     refresh_interval,
     write_sequence,
 )
+from chargewright.parts.supply import worst_input_voltage
 from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_limit
@@ -73,7 +74,7 @@ def _wants(case: Situation, chosen: Plan) -> list[Want]:
     charge, pack = case.design.charge, case.pack
     weakest = min(chosen.contracts.values(), key=lambda s: s.i_rated)
     lowest = min(chosen.contracts.values(), key=lambda s: s.v_set.low)
-    floor = lowest.v_set.low - lowest.i_rated * lowest.r_cable.high
+    floor = float(worst_input_voltage(lowest, lowest.i_rated))
     return [
         Want(quantity="charge_voltage", value=pack.v_full, reason="cells in series times their charge voltage"),
         Want(quantity="charge_current", value=case.i_charge, reason="wanted charge current, within the cells' limit"),
@@ -112,7 +113,7 @@ def _context(case: Situation, chosen: Plan, build: Build) -> Context:
         i_precharge_max=pack.cell.limits.rate_precharge * pack.capacity,
         i_discharge_max=pack.i_discharge_max,
         i_source_max=min(s.i_rated for s in chosen.contracts.values()),
-        v_source_min=min(s.v_set.low - s.i_rated * s.r_cable.high for s in chosen.contracts.values()),
+        v_source_min=min(float(worst_input_voltage(s, s.i_rated)) for s in chosen.contracts.values()),
         r_pack=_band(build.sense_charge),
         r_source=_band(build.sense_source),
     )
