@@ -82,6 +82,11 @@ class Spelling:
     offset: float = 0.0
 
 
+def scaled(value: float, scale: float) -> float:
+    """Return `value` times `scale`, rounded once: 25 ns is 2.5e-08 s, where 25 times 1e-9 is 2.5000000000000002e-08."""
+    return value * scale if scale >= 1.0 else value / round(1.0 / scale)
+
+
 def _table() -> dict[str, Spelling]:
     table: dict[str, Spelling] = {}
     for prefixes, base in (

@@ -22,11 +22,12 @@ from chargewright.base._spellings import (
     clean,
     known_spelling,
     listed,
+    scaled,
     spelling_pattern,
-    spellings_of,
     wanted,
 )
 from chargewright.base._spellings import ZERO_CELSIUS as ZERO_CELSIUS
+from chargewright.base._spellings import spellings_of as spellings_of
 from chargewright.base.errors import QuantityError
 
 Real: TypeAlias = float | npt.NDArray[np.float64]
@@ -110,7 +111,7 @@ def _to_si(number: str, spelling: str | None, unit: str, shown: str, *, differen
             difference, unit = True, "K"
         if known.unit != unit:
             raise QuantityError(f"{shown!r} is a {NAMES[known.unit]}", f"a {NAMES[unit]} ({listed(unit)})")
-        value = value * known.scale + (0.0 if difference else known.offset)
+        value = scaled(value, known.scale) + (0.0 if difference else known.offset)
     if not math.isfinite(value):
         raise QuantityError(f"{shown!r} is too large for a number", wanted(unit))
     if unit == "K" and value < 0.0 and not difference:
@@ -166,7 +167,7 @@ class PlainUnit:
         if len(text) > MAX_TEXT or not _PLAIN.fullmatch(text):
             shown = text if len(text) <= 20 else text[:20] + "..."
             raise QuantityError(f"{shown!r} is not a plain number", f"a number in {self.spelling}, like 4.7 or 1e-3")
-        value = float(text) * self.scale + self.offset
+        value = scaled(float(text), self.scale) + self.offset
         if not math.isfinite(value):
             raise QuantityError(f"{text!r} is too large for a number", f"a number in {self.spelling}")
         return value

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from chargewright.base.errors import Problem, SpecError
-from chargewright.spec._syntax import syntax_problem
+from chargewright.spec._syntax import directive_problem, syntax_problem
 
 MAX_BYTES = 256 * 1024
 MAX_DEPTH = 12
-MAX_NODES = 10_000
+MAX_NODES = 5_000
 
 _UNWANTED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]")
 
@@ -65,6 +65,10 @@ class Group:
     def get(self, key: str) -> "Node | None":
         """Return what stands under `key`."""
         return next((e.value for e in self.entries if e.key.text == key), None)
+
+    def line_of(self, key: str) -> int:
+        """Return the line of a key that is there."""
+        return next(e.key.line for e in self.entries if e.key.text == key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +124,7 @@ class _Builder:
                 if top is not None:
                     self._stop(event, "A second document starts here; a design file is one document.")
                 if event.version or event.tags:
-                    self._stop(event, "A line with % starts the file; a design file needs none.", "Delete that line.")
+                    self._stop_at_directive(text)
             elif (kind.endswith("StartEvent") and kind != "StreamStartEvent") or kind in ("ScalarEvent", "AliasEvent"):
                 top = self._node(event, events, depth=1)
         if isinstance(top, Group):
@@ -134,21 +138,36 @@ class _Builder:
     def _events(self, text: str) -> Iterator[Any]:
         from ruamel.yaml import YAML  # 20 ms: only where a file is read
 
+        last = None
         try:
-            yield from YAML(typ="safe", pure=True).parse(text)
+            for event in YAML(typ="safe", pure=True).parse(text):
+                yield event
+                last = event
         except Exception as error:  # broken input makes the parser raise more than its own errors
-            raise SpecError(self._name, [*self._problems, syntax_problem(error)]) from None
+            raise SpecError(self._name, [*self._problems, syntax_problem(error, last)]) from None
 
     def _stop(self, event: Any, message: str, cure: str = "") -> None:
         line = event.start_mark.line + 1
         problem = Problem(line=line, key="", found="", message=message, cure=cure)
         raise SpecError(self._name, [*self._problems, problem])
 
+    def _stop_at_directive(self, text: str) -> None:
+        line = next((i for i, line in enumerate(text.splitlines(), 1) if line.startswith("%")), 1)
+        raise SpecError(self._name, [*self._problems, directive_problem(line)])
+
     def _refuse(self, event: Any, key: str, message: str, cure: str) -> None:
         line = event.start_mark.line + 1
         self._problems.append(Problem(line=line, key=key, found="", message=message, cure=cure))
 
     def _node(self, event: Any, events: Iterator[Any], depth: int, key: str = "") -> Node:
+        node = self._plain_node(event, events, depth, key)
+        if getattr(event, "tag", None) in (None, "!"):
+            return node
+        cure = "Delete the word with the exclamation mark."
+        self._refuse(event, key, "A type mark ('!...') stands here; this is not allowed in a design file.", cure)
+        return Refused(node.line, node.start, node.end)
+
+    def _plain_node(self, event: Any, events: Iterator[Any], depth: int, key: str) -> Node:
         self._nodes += 1
         if self._nodes > MAX_NODES:
             self._stop(event, f"The file has more than {MAX_NODES} keys and values.")
@@ -163,9 +182,6 @@ class _Builder:
         if event.anchor:
             cure = f"Delete '&{event.anchor[:40]}' and write the value out at each place."
             self._refuse(event, key, "An anchor stands here; references are not allowed in a design file.", cure)
-        if event.tag and event.tag != "!":
-            cure = "Delete the word with the exclamation mark."
-            self._refuse(event, key, "A type mark ('!...') stands here; this is not allowed in a design file.", cure)
         if kind == "ScalarEvent":
             return Scalar(line, start, end, event.value, event.style is None, event.style in ("|", ">"))
         if kind == "SequenceStartEvent":

@@ -152,9 +152,7 @@ def _rail_windows(system: SystemSpec) -> Iterator[Contradiction]:
             message = f"The lowest bus, {_volts(rail.bus_min)}, is above the highest, {_volts(rail.bus_max)}."
             yield _two(f"{key}.bus_min", f"{key}.bus_max", message)
         if rail.regulator in ("buck", "linear") and rail.bus_max is not None and rail.bus_max <= rail.voltage:
-            message = (
-                f"A {rail.regulator} rail of {_volts(rail.voltage)} needs a higher bus than {_volts(rail.bus_max)}."
-            )
+            message = f"A {rail.regulator} rail of {_volts(rail.voltage)} needs a bus above {_volts(rail.bus_max)}."
             yield _two(f"{key}.bus_max", f"{key}.voltage", message)
 
 
@@ -251,14 +249,10 @@ def _bus_limits(rules: RulesSpec) -> Iterator[Contradiction]:
 def _bus_outside_rails(rules: RulesSpec, system: SystemSpec) -> Iterator[Contradiction]:
     for i, rail in enumerate(system.rails):
         if rules.bus_max is not None and rail.bus_min is not None and rail.bus_min > rules.bus_max:
-            message = (
-                f"Rail {rail.name!r} needs a bus of {_volts(rail.bus_min)}; the highest is {_volts(rules.bus_max)}."
-            )
+            message = f'Rail "{rail.name}" needs {_volts(rail.bus_min)}; the highest bus is {_volts(rules.bus_max)}.'
             yield _two(f"system.rails[{i}].bus_min", "rules.bus_max", message)
         if rules.bus_min is not None and rail.bus_max is not None and rail.bus_max < rules.bus_min:
-            message = (
-                f"Rail {rail.name!r} stands a bus of {_volts(rail.bus_max)}; the lowest is {_volts(rules.bus_min)}."
-            )
+            message = f'Rail "{rail.name}" stands {_volts(rail.bus_max)}; the lowest bus is {_volts(rules.bus_min)}.'
             yield _two(f"system.rails[{i}].bus_max", "rules.bus_min", message)
 
 

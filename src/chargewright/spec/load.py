@@ -64,7 +64,7 @@ def _read(path: Path) -> str:
 def _design(text: str, name: str, path: Path | None) -> Design:
     tree, problems = read_tree(text.removeprefix("\ufeff"), name)
     reader = _Reader(problems, path)
-    values = reader.keys(tree, Design, "")
+    values = reader.keys(tree, Design, "", line=0)
     for contradiction in contradictions(values):
         line, what = reader.place(contradiction.key)
         problem = Problem(
@@ -91,8 +91,11 @@ class _Reader:
         parent = key.rpartition(".")[0]
         return (self.place(parent)[0], "") if parent else (0, "")
 
-    def keys(self, group: Group, record: type, path: str) -> dict[str, Any]:
-        """Return the values of a group that could be read; keys left out have their default."""
+    def keys(self, group: Group, record: type, path: str, line: int) -> dict[str, Any]:
+        """Return the values of a group that could be read; keys left out have their default.
+
+        line : where the group is named, for what is missing in it
+        """
         shapes = {shape.key: shape for shape in shapes_of(record)}
         misspelt = self._unknown(group, shapes, path)
         values: dict[str, Any] = {}
@@ -103,9 +106,9 @@ class _Reader:
                 if not shape.must_be_given:
                     values[key] = shape.default
                 elif key not in misspelt:
-                    self._missing(shape, group.line if path else 0, dotted)
+                    self._missing(shape, line, dotted)
                 continue
-            value = self._value(shape, node, dotted)
+            value = self._value(shape, node, dotted, group.line_of(key))
             if value is not MISSING:
                 values[key] = value
         return values
@@ -143,13 +146,13 @@ class _Reader:
             cure += f" (one of {options})." if len(shape.choices) > 1 else "."
         self._add(line, dotted, "", f"This key is missing: {shape.info.why}.", cure)
 
-    def _value(self, shape: Shape, node: Node, dotted: str) -> Any:
-        """Return the value under a key, or MISSING if it has been reported."""
+    def _value(self, shape: Shape, node: Node, dotted: str, line: int) -> Any:
+        """Return the value under a key, which stands in `line`, or MISSING if it has been reported."""
         if isinstance(node, Refused):
             return MISSING
-        self._places[dotted] = (node.line, found(node) if isinstance(node, Scalar) else "")
         if not shape.many:
-            return self._one(shape, node, dotted)
+            return self._one(shape, node, dotted, line)
+        self._places[dotted] = (line, "")
         if not isinstance(node, Listing):
             what = "a group of keys" if isinstance(node, Group) else found(node)
             cure = (
@@ -157,38 +160,37 @@ class _Reader:
                 if isinstance(node, Group)
                 else f"Write it as a list: {_list_example(shape)}"
             )
-            self._add(node.line, dotted, "", f"A list is wanted here, not {what}: {shape.info.why}.", cure)
+            self._add(line, dotted, "", f"A list is wanted here, not {what}: {shape.info.why}.", cure)
             return MISSING
         if len(node.items) > shape.info.max_items:
             message = f"The list has {len(node.items)} items; at most {shape.info.max_items} are accepted."
-            self._add(node.line, dotted, "", message, "")
+            self._add(line, dotted, "", message, "")
             return MISSING
         if not node.items and shape.must_be_given:
-            self._add(node.line, dotted, "", f"The list is empty: {shape.info.why}.", "Give at least one.")
+            self._add(line, dotted, "", f"The list is empty: {shape.info.why}.", "Give at least one.")
             return MISSING
-        values = [self._item(shape, item, f"{dotted}[{i}]") for i, item in enumerate(node.items)]
+        values = [self._one(shape, item, f"{dotted}[{i}]", item.line) for i, item in enumerate(node.items)]
         return MISSING if any(value is MISSING for value in values) else tuple(values)
 
-    def _item(self, shape: Shape, node: Node, dotted: str) -> Any:
-        self._places[dotted] = (node.line, found(node) if isinstance(node, Scalar) else "")
-        return self._one(shape, node, dotted)
-
-    def _one(self, shape: Shape, node: Node, dotted: str) -> Any:
+    def _one(self, shape: Shape, node: Node, dotted: str, line: int) -> Any:
         if isinstance(node, Refused):
             return MISSING
+        if isinstance(node, Scalar) and node.text:
+            line = node.line  # an empty value is marked where the next key stands, so its key's line is the better one
+        self._places[dotted] = (line, found(node) if isinstance(node, Scalar) else "")
         if shape.form == "group":
-            return self._record(shape, node, dotted)
+            return self._record(shape, node, dotted, line)
         if not isinstance(node, Scalar):
             what = "a list" if isinstance(node, Listing) else "a group of keys"
             example = example_of(shape)
             cure = f"For example {example}." if example else ""
-            self._add(node.line, dotted, "", f"One value is wanted here, not {what}: {shape.info.why}.", cure)
+            self._add(line, dotted, "", f"One value is wanted here, not {what}: {shape.info.why}.", cure)
             return MISSING
         try:
             value = value_of(shape, node)
             self._require_file(shape, value)
         except Unfit as unfit:
-            self._add(node.line, dotted, found(node), unfit.message, self._newer(shape, node) or unfit.cure)
+            self._add(line, dotted, found(node), unfit.message, self._newer(shape, node) or unfit.cure)
             return MISSING
         return value
 
@@ -205,24 +207,22 @@ class _Reader:
             except PartsError as error:
                 raise Unfit(str(error)) from None
 
-    def _record(self, shape: Shape, node: Node, dotted: str) -> Any:
+    def _record(self, shape: Shape, node: Node, dotted: str, line: int) -> Any:
         if not isinstance(node, Group):
             what = "a list" if isinstance(node, Listing) else "one value"
             nothing = isinstance(node, Scalar) and node.plain and not node.text
             message = f"A group of keys is wanted here, not {'nothing' if nothing else what}: {shape.info.why}."
             keys = _list(s.key for s in shapes_of(shape.records[0]))
-            self._add(
-                node.line, dotted, found(node) if isinstance(node, Scalar) else "", message, f"Known keys: {keys}."
-            )
+            self._add(line, dotted, found(node) if isinstance(node, Scalar) else "", message, f"Known keys: {keys}.")
             return MISSING
         kinds = kinds_of(shape.records)
-        record = self._kind(node, kinds, dotted) if kinds else shape.records[0]
+        record = self._kind(node, kinds, dotted, line) if kinds else shape.records[0]
         if record is None:
             return MISSING
-        values = self.keys(node, record, dotted)
+        values = self.keys(node, record, dotted, line)
         return record(**values) if len(values) == len(shapes_of(record)) else MISSING
 
-    def _kind(self, node: Group, kinds: dict[str, type], dotted: str) -> type | None:
+    def _kind(self, node: Group, kinds: dict[str, type], dotted: str, line: int) -> type | None:
         kind = node.get("kind")
         options = ", ".join(kinds)
         if isinstance(kind, Scalar):
@@ -232,7 +232,7 @@ class _Reader:
             self._add(kind.line, f"{dotted}.kind", found(kind), f"One of these is wanted: {options}.", cure)
         elif kind is None:
             message = f"The key 'kind' is missing, which says what this is: {options}."
-            self._add(node.line, f"{dotted}.kind", "", message, f"Add 'kind: {next(iter(kinds))}'.")
+            self._add(line, f"{dotted}.kind", "", message, f"Add 'kind: {next(iter(kinds))}'.")
         elif not isinstance(kind, Refused):
             self._add(kind.line, f"{dotted}.kind", "", f"One of these is wanted: {options}.", "")
         return None
