@@ -70,10 +70,10 @@ def test_a_zero_that_means_full_power_is_found():
     ("quantity", "value", "severity"),
     [
         ("charge_voltage", 25.2, "caution"),  # stays short of what is asked
-        ("charge_voltage", 2.0, "stop"),  # 3.2 V instead of 2 V: above what is asked
+        ("charge_voltage", 2.0, "stop"),  # 3 V instead of 2 V: above what is asked
         ("input_current", 0.05, "serious"),
         ("input_voltage", 35.0, "serious"),  # a floor that cannot be set as high as asked
-        ("watchdog", 200.0, "note"),
+        ("watchdog", 240.0, "note"),
     ],
 )
 def test_what_the_range_cuts_off_is_told_with_its_side(quantity: str, value: float, severity: str):

@@ -127,13 +127,13 @@ def test_a_smart_battery_charger_steps_no_finer_than_its_resolution():
         # 0 reads as full power: the trap of a field whose zero means "no limit".
         ("input_current", 3.25, PACK, "unsafe", "unlimited: no limit, the source alone decides"),
         ("input_voltage", 17.0, PACK, "unsafe", "4.352 V is below 17 V"),
-        ("watchdog", 200.0, PACK, "safe", "160 s"),
-        ("watchdog", 80.0, PACK, "unsafe", "160 s is above 80 s"),
+        ("watchdog", 240.0, PACK, "safe", "200 s"),
+        ("watchdog", 80.0, PACK, "unsafe", "200 s is above 80 s"),
         ("safety_timer", 36000.0, PACK, "unsafe", "above"),
         ("charge_enable", 1.0, PACK, "safe", "until the host allows it"),
         # The same code is twice the current where half the resistor is fitted.
-        ("precharge_current", 0.25, PACK, "safe", "256 mA"),
-        ("precharge_current", 0.25, with_resistors("5 mohm", i_precharge_max=0.5), "unsafe", "512 mA is above 500 mA"),
+        ("precharge_current", 0.25, PACK, "safe", "288 mA"),
+        ("precharge_current", 0.25, with_resistors("5 mohm", i_precharge_max=0.5), "unsafe", "576 mA is above 500 mA"),
     ],
 )
 def test_a_reset_value_is_judged_against_this_pack(

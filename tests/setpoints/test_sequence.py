@@ -17,7 +17,7 @@ VALUES = {
     "charge_current": 3.0,
     "charge_voltage": 8.4,
     "termination_current": 0.25,
-    "precharge_current": 0.256,
+    "precharge_current": 0.288,
     "input_current": 3.25,
     "input_voltage": 17.0,
     "watchdog": 80.0,
@@ -85,11 +85,11 @@ def test_write_only_registers_are_not_read_back():
 
 def test_where_other_bits_have_to_be_kept_there_is_no_ready_frame():
     text = "format: 1\nname: x\norigin: invented\naddress: 0x2C\npec: yes\nfields:\n  charge_voltage: " + (
-        "{register: 0x10, low_bit: 4, width: 11, step: 16 mV, minimum: 1 V, maximum: 20 V}\n"
+        "{register: 0x10, low_bit: 3, width: 12, step: 8 mV, minimum: 1 V, maximum: 20 V}\n"
     )
     careful = read_controller(text, "x.yaml")
     (write,) = write_sequence(planned(careful, charge_voltage=8.4), careful)
-    assert (write.word, write.mask, write.frame) == (525 << 4, 0x7FF0, None)
+    assert (write.word, write.mask, write.frame) == (1050 << 3, 0x7FF8, None)
     free = read_controller(text.replace("pec: yes", "pec: yes\nother_bits: zero"), "x.yaml")
     (write,) = write_sequence(planned(free, charge_voltage=8.4), free)
     assert write.mask == 0xFFFF
