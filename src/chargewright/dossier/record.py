@@ -1,0 +1,40 @@
+"""The dossier: one study with everything that is handed on, in one frozen record. Reports and tables only read it."""
+
+from dataclasses import dataclass
+
+from chargewright.base.findings import Finding
+from chargewright.bench.records import TestPlan
+from chargewright.studies.charge import ChargePlan
+from chargewright.studies.ladder import Ladder
+from chargewright.studies.settings import Settings
+from chargewright.studies.study import Study
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standard:
+    """A standard or rule that governs; this work defers to it."""
+
+    name: str
+    subject: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dossier:
+    """Everything known of one design. Made by `dossier.make.make_dossier`."""
+
+    study: Study
+    settings: Settings | None
+    """Coded set-points of the winner; None if no path is feasible."""
+    ladders: tuple[Ladder, ...]
+    """Protection ladders of the winner."""
+    charges: tuple[ChargePlan, ...]
+    """The charges that the winner must expect."""
+    findings: tuple[Finding, ...]
+    """Worst first."""
+    test_plan: TestPlan | None
+    """None if no path is feasible."""
+    cautions: tuple[str, ...]
+    standards: tuple[Standard, ...]
+    assumptions: tuple[str, ...]
+    """What was filled in where the design file says nothing."""
+    not_modelled: tuple[str, ...]
