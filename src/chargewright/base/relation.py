@@ -83,12 +83,12 @@ class Relation(Generic[P, R]):
         hints = get_type_hints(self.raw, include_extras=True)
         return {name: getattr(hint, "__metadata__", ("",)) for name, hint in hints.items()}
 
-    @property
+    @cached_property
     def unit(self) -> str:
         """SI unit of the result."""
         return str(self._hints.get("return", ("",))[0])
 
-    @property
+    @cached_property
     def parameters(self) -> dict[str, str]:
         """Argument names with their SI units, in order."""
         return {n: str(self._hints.get(n, ("",))[0]) for n in inspect.signature(self.raw).parameters}
