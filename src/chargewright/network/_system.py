@@ -79,11 +79,21 @@ class Layout:
         """Return a port current of the stage [A]; zero where the stage is off."""
         return x[:, self.branch[name]] if name in self.branch else np.zeros(len(x))
 
+    def joined(self, start: str) -> set[str]:
+        """Return the nodes that closed wires join to `start`, the stage left out."""
+        found = {start}
+        grown = True
+        while grown:
+            more = {n for w in self.wires.values() if found & {w.a, w.b} for n in (w.a, w.b)} - found
+            found |= more
+            grown = bool(more)
+        return found
+
     def first_guess(self, c: Any) -> Floats:
         """Return a start for Newton's method: nodes at the voltage that feeds them, currents from the power."""
         n = len(c.e_source)
         x = np.zeros((n, self.size))
-        source_side = _side(self, "source")
+        source_side = self.joined("source")
         for node in self.nodes:
             if node in self.column:
                 near_source = self.state.source and node in source_side
@@ -104,23 +114,20 @@ class Layout:
         return x
 
 
-def _side(layout: Layout, start: str) -> set[str]:
-    """Return the nodes that closed wires join to `start`, the stage left out."""
-    found = {start}
-    grown = True
-    while grown:
-        more = {n for w in layout.wires.values() if found & {w.a, w.b} for n in (w.a, w.b)} - found
-        found |= more
-        grown = bool(more)
-    return found
-
-
 def newton_step(
-    layout: Layout, c: Any, x: Floats, r: dict[WireKind, Floats], p_stage: Floats, p_bus: Floats, r_through: Any
+    layout: Layout,
+    c: Any,
+    x: Floats,
+    r: dict[WireKind, Floats],
+    p_stage: Floats,
+    p_bus: Floats,
+    slope: Floats,
+    r_through: Any,
 ) -> Floats:
     """Return the next x of shape (n, size): one full Newton step on all conditions.
 
-    r : wire resistances [Ω]; p_stage : loss of the stage [W]; p_bus : power that the rails take from the bus [W].
+    r : wire resistances [Ω]; p_stage : loss of the stage [W]; p_bus : power that the rails take from the bus [W];
+    slope : of p_bus over the bus voltage [W/V].
     Rows: current law at each free node, Ohm's law (or the held current) of each wire, power balance of the stage and
     the equation of what the state holds. A condition whose matrix is singular gives nan.
     """
@@ -144,21 +151,23 @@ def newton_step(
         for node, sign in ((wire.a, 1.0), (wire.b, -1.0)):
             if node in column:
                 jacobian[:, j, column[node]] = sign
-    _draw(layout, x, residual, jacobian, path.load_at, p_bus)
+    _draw(layout, x, residual, jacobian, path.load_at, p_bus, slope)
     if state.stage == "off":
-        _draw(layout, x, residual, jacobian, path.stage.a if state.fed_from == "a" else path.stage.b, p_stage)
+        _draw(layout, x, residual, jacobian, path.stage.a if state.fed_from == "a" else path.stage.b, p_stage, 0.0)
     else:
         _stage_rows(layout, c, x, residual, jacobian, p_stage, r_through)
     return x - _solve_each(jacobian, residual)
 
 
-def _draw(layout: Layout, x: Floats, residual: Floats, jacobian: Floats, node: str, power: Floats) -> None:
-    """Let a constant power leave a free node; a fixed node needs no row."""
+def _draw(
+    layout: Layout, x: Floats, residual: Floats, jacobian: Floats, node: str, power: Floats, slope: Floats | float
+) -> None:
+    """Let a power leave a free node; a fixed node needs no row."""
     if node in layout.column:
         j = layout.column[node]
         v = x[:, j]
         residual[:, j] -= power / v
-        jacobian[:, j, j] += power / (v * v)
+        jacobian[:, j, j] += power / (v * v) - slope / v
 
 
 def _stage_rows(

@@ -5,8 +5,8 @@ Newton's method with an analytic Jacobian solves them for all conditions at once
 losses and all temperatures are renewed at every step, so that electrical and thermal solution close together.
 
 Power balances to rounding at every step, because the stage's equation is its power balance with the losses that the
-ledger shows. Where no steady state exists (a load that the source cannot carry, thermal runaway) `status` says so and
-the numbers are nan.
+ledger shows. Where no steady state exists (a load that the source cannot carry, thermal runaway, a duty beyond what
+the stage's legs can do) `status` says so and the numbers are nan.
 """
 
 from dataclasses import dataclass, field
@@ -24,11 +24,16 @@ from chargewright.physics.conduction import resistance_at, resistive_loss
 
 Floats = npt.NDArray[np.float64]
 
-SOLVED, NO_SOLUTION, RUNAWAY = 0, 1, 2
+SOLVED, NO_SOLUTION, RUNAWAY, DROPOUT = 0, 1, 2, 3
 TEMP_RUNAWAY = 523.15
 """A part that the thermal network would drive beyond 250 °C is in thermal runaway: no solder or silicon survives it."""
+IDLE_SHARE = 0.1
+"""Supply current of a controller whose stage stands still, over that while switching [1] (common practice)."""
 _MOST_STEPS = 60
 _FIRST_RISE = 15.0
+_D_OUT_MAX = 0.98
+"""Greatest duty of the output low switch: beyond it a stage lifts more than fifty times, which no steady state does."""
+_SLOPE_STEP = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +111,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     n = len(c.e_source)
     x = layout.first_guess(c)
     temps = dict.fromkeys((*layout.wires, *hw.stage.hot, "board"), c.temp_ambient + _FIRST_RISE)
-    p_rails = rails_loss(hw.rails, layout.voltage(x, path.load_at, c), c.p_load)
+    p_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
     d_out = np.zeros(n)
     done = np.zeros(n, dtype=bool)
     lost = np.zeros(n, dtype=bool)
@@ -114,7 +119,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         resistances = _wire_resistances(layout, hw, c, temps)
         losses, wave, r_through = _stage_losses(path, state, hw, layout, c, x, d_out, temps)
         p_stage = np.asarray(sum(losses), dtype=float)
-        fresh = newton_step(layout, c, x, resistances, p_stage, c.p_load + p_rails, r_through)
+        fresh = newton_step(layout, c, x, resistances, p_stage, c.p_load + p_rails, slope, r_through)
         moved = np.max(np.abs(fresh - x) / (1e-3 + np.abs(fresh)), axis=1)
         lost |= ~np.isfinite(moved) | (layout.voltage(fresh, path.load_at, c) <= 0.0)
         x = np.where(lost[:, None], x, fresh)
@@ -123,7 +128,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         next_temps = _temperatures(layout, hw, c, losses, wire_loss, p_rails)
         warmed = np.max([np.abs(next_temps[k] - temps[k]) for k in temps], axis=0)
         temps = {k: np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY) for k in temps}
-        next_rails = rails_loss(hw.rails, layout.voltage(x, path.load_at, c), c.p_load)
+        next_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
         settled = np.abs(next_rails - p_rails) < 1e-12 * (1.0 + c.p_load)
         # The rails' loss used in the balance is the one shown: renew it only while still iterating.
         done = lost | ((moved < 1e-11) & (warmed < 1e-7) & settled)
@@ -131,8 +136,45 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
             break
         p_rails = next_rails
     hottest = np.max([temps[k] for k in temps], axis=0)
-    status = np.where(lost, NO_SOLUTION, np.where(hottest > TEMP_RUNAWAY, RUNAWAY, np.where(done, SOLVED, NO_SOLUTION)))
+    lost |= _beyond_greatest_power(layout, c, x) | _lifted_by_resistance(layout, wire_loss)
+    status = np.where(done & ~lost, np.where(_out_of_duty(state, wave), DROPOUT, SOLVED), NO_SOLUTION)
+    status = np.where(~lost & (hottest > TEMP_RUNAWAY), RUNAWAY, status)
     return _package(path, state, c, layout, x, losses, wave, wire_loss, p_rails, temps, status.astype(np.int8))
+
+
+def _rails(hw: Hardware, v_bus: Floats, p_load: Any) -> tuple[Floats, Floats]:
+    """Return loss [W] of the rails and its slope over the bus voltage [W/V]."""
+    loss = rails_loss(hw.rails, v_bus, p_load)
+    above = rails_loss(hw.rails, v_bus * (1.0 + _SLOPE_STEP), p_load)
+    return loss, (above - loss) / (v_bus * _SLOPE_STEP)
+
+
+def _beyond_greatest_power(layout: Layout, c: Conditions, x: Floats) -> npt.NDArray[np.bool_]:
+    """Return where a source of voltage has lost more than half of it on its way.
+
+    What e gives through r is v·(e - v)/r, at most at v = e/2. Below, less voltage means less power, and a load that
+    takes constant power has no stable rest there: the root is one of the equations, not of the circuit.
+    """
+    stage_feeds = {"forward": layout.path.stage.a, "through": layout.path.stage.a, "reverse": layout.path.stage.b}
+    takes = {layout.path.load_at, stage_feeds.get(layout.state.stage, layout.path.load_at)}
+    beyond = np.zeros(len(x), dtype=bool)
+    for start, on in (("source", layout.state.source), ("cells", layout.state.pack)):
+        for node in layout.joined(start) & takes if on else ():
+            beyond |= layout.voltage(x, node, c) < 0.5 * layout.voltage(x, start, c)
+    return beyond
+
+
+def _lifted_by_resistance(layout: Layout, wire_loss: dict[WireKind, Floats]) -> npt.NDArray[np.bool_]:
+    """Return where a linear pass element would have to drive its current up a voltage: it can only drop some."""
+    linear = layout.state.linear
+    return np.asarray(wire_loss[linear] < 0.0) if linear is not None else np.zeros(1, dtype=bool)
+
+
+def _out_of_duty(state: State, wave: StageWaveform) -> npt.NDArray[np.bool_]:
+    """Return where a stage at work would need a duty that its legs cannot have."""
+    if state.stage not in ("forward", "reverse"):
+        return np.zeros(1, dtype=bool)
+    return np.asarray((wave.d_in > 1.0) | (wave.d_in < 0.0) | (wave.d_out < 0.0) | (wave.d_out > _D_OUT_MAX))
 
 
 def _wire_resistances(layout: Layout, hw: Hardware, c: Conditions, temps: dict[str, Floats]) -> dict[WireKind, Floats]:
@@ -185,7 +227,7 @@ def _stage_losses(
     idle = StageWaveform(*([zero] * len(StageWaveform._fields)))
     if state.stage in ("off", "through"):
         fed = v_a if state.stage == "through" or state.fed_from == "a" else v_b
-        quiet = parts.setting.i_quiescent * drive_supply(fed, fed, parts.setting.v_drive)
+        quiet = IDLE_SHARE * parts.setting.i_quiescent * drive_supply(fed, fed, parts.setting.v_drive)
         i = layout.port(x, "i_b") if state.stage == "through" else zero
         r_through = a_high.r_on + coil.r_dc + b_high.r_on
         found = dict.fromkeys(StageLosses._fields, zero) | {
@@ -198,12 +240,12 @@ def _stage_losses(
     setting, one_leg = parts.setting, 1.0 if path.stage.legs == "buck" else 0.0
     if state.stage == "forward":
         i_out = layout.port(x, "i_b")
-        i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 0.02), 1e-6)
+        i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 1.0 - _D_OUT_MAX), 1e-6)
         losses, wave = stage_point(v_a, v_b, i_coil, a_high, a_low, b_low, b_high, coil, setting._replace(legs=one_leg))
         return losses, wave, 0.0
     # Backwards: the pack side feeds, the legs change their roles, and so do the capacitors.
     i_out = -layout.port(x, "i_a")
-    i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 0.02), 1e-6)
+    i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 1.0 - _D_OUT_MAX), 1e-6)
     turned = setting._replace(legs=-one_leg, esr_in=setting.esr_out, esr_out=setting.esr_in)
     losses, wave = stage_point(v_b, v_a, i_coil, b_high, b_low, a_low, a_high, coil, turned)
     return losses, wave, 0.0

@@ -151,9 +151,10 @@ def duties(
     d_boost = (lifted - through + dead * (oh.v_f - i_l * oh.r_on)) / (lifted - i_l * ol.r_on)
     d_least = 1.0 - s.duty_turn
     use_buck = (s.legs > 0.5) | ((s.legs > -0.5) & (d_buck <= s.duty_turn))
-    use_boost = (s.legs < -0.5) | ((s.legs < 0.5) & (d_boost >= d_least))
     out_mean = (1.0 - d_least - dead) * (v_out + i_l * oh.r_on) + dead * (v_out + oh.v_f) + d_least * i_l * ol.r_on
     d_both = (out_mean + i_l * r_dc + i_l * (1.0 - dead) * il.r_on + dead * il.v_f) / (v_in - i_l * (ih.r_on - il.r_on))
+    # With dead time, the input leg reaches a duty of 1 a little before the output leg alone can do it.
+    use_boost = (s.legs < -0.5) | ((s.legs < 0.5) & ((d_boost >= d_least) | (d_both > 1.0)))
     d_in = np.where(use_buck, d_buck, np.where(use_boost, 1.0, d_both))
     d_out = np.where(use_buck, 0.0, np.where(use_boost, d_boost, d_least))
     return d_in, d_out
@@ -218,7 +219,7 @@ def stage_point(
     q_out = active * 0.5 * ((i0 + i1) * s_lead + (i2 + i3) * s_carry + (i3 + i0) * s_fall)
 
     # A leg that does not switch in this region has no switching loss; the sync switch rests during dead time.
-    in_rate = np.where(d_in_used < 1.0 - 1e-9, rate, 0.0)
+    in_rate = np.where(np.abs(d_in - 1.0) > 1e-9, rate, 0.0)
     out_rate = np.where(d_out_used > 1e-9, rate, 0.0)
     dead_in = 2.0 * s.t_dead * in_rate
     dead_out = 2.0 * s.t_dead * out_rate
@@ -229,8 +230,11 @@ def stage_point(
 
     on_in, off_in = np.maximum(i0, 0.0), np.maximum(i3, 0.0)
     on_out, off_out = np.maximum(i1, 0.0), np.maximum(i2, 0.0)
-    in_hard = np.where(i0 > 1e-9, 1.0, 0.0)
-    out_hard = np.where(i1 > 1e-9, 1.0, 0.0)
+    # The stated recovery charge is taken to hold at the mean coil current; what a diode stores goes with its current
+    # (charge control), so that it fades towards discontinuous conduction instead of vanishing in one step.
+    mean_current = np.maximum(i_l, 1e-9)
+    in_stored = np.minimum(on_in / mean_current, 1.0)
+    out_stored = np.minimum(on_out / mean_current, 1.0)
     supply = drive_supply(v_in, v_out, s.v_drive)
     rms_in_cap = np.sqrt(np.maximum(ms_in_high - q_in * q_in, 0.0))
     rms_out_cap = np.sqrt(np.maximum(ms_out_high - q_out * q_out, 0.0))
@@ -247,8 +251,8 @@ def stage_point(
         overlap_loss(v_out, on_out, _on(ol, s), off_out, _off(ol), out_rate),
         output_capacitance_loss(ih.c_oss + il.c_oss, v_in, in_rate),
         output_capacitance_loss(ol.c_oss + oh.c_oss, v_out, out_rate),
-        recovery_loss(il.q_rr * in_hard, on_in, il.t_rr, v_in, in_rate),
-        recovery_loss(oh.q_rr * out_hard, on_out, oh.t_rr, v_out, out_rate),
+        recovery_loss(il.q_rr * in_stored, on_in, il.t_rr, v_in, in_rate),
+        recovery_loss(oh.q_rr * out_stored, on_out, oh.t_rr, v_out, out_rate),
         dead_time_loss(il.v_f, i3, i0, s.t_dead, in_rate),
         dead_time_loss(oh.v_f, i2, i1, s.t_dead, out_rate),
         gate_drive_loss(ih.q_gate + il.q_gate, supply, in_rate)

@@ -18,6 +18,9 @@ from chargewright.spec.system import RailSpec
 V_CLASSES = (6.0, 12.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0)
 """Voltage ratings of power switches that are commonly to be had [V] (common practice)."""
 
+SKIP_BELOW = 0.10
+"""Share of full load below which a regulator skips pulses [1] (common practice)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Regulator:
@@ -54,7 +57,7 @@ def generic_regulator(rail: RailSpec, v_bus_max: float, derating: float, headroo
 
     Scaling, per ampere of full current and with the rating v in V, anchored at 20 V (all invented, typical magnitudes,
     common practice): switch drop 50 mV · (v/20)^0.8 at a gate charge of 2.5 nC · (v/20)^0.4 per ampere, so that
-    resistance times charge grows as v^1.2; edges of 5 ns · (v/20)^0.5; output capacitance 90 pF per ampere; winding
+    resistance times charge grows as v^1.2; edges of 3.5 ns · (v/20)^0.5; output capacitance 90 pF per ampere; winding
     drop 30 mV; core loss 0.5 % of the rail's power at half duty; 60 µA of quiescent current. Cost and area grow with
     rating as (v/20)^0.5.
     """
@@ -76,7 +79,7 @@ def generic_regulator(rail: RailSpec, v_bus_max: float, derating: float, headroo
         bus_max=rail.bus_max if rail.bus_max is not None else V_CLASSES[-1] * derating,
         r_switch=legs * 0.050 * step**0.8 / amps,
         r_coil=0.030 / amps,
-        t_edge=5e-9 * step**0.5,
+        t_edge=3.5e-9 * step**0.5,
         c_oss=legs * 90e-12 * amps,
         q_gate=legs * 2.5e-9 * step**0.4 * amps,
         f_sw=rail.f_sw,
@@ -109,13 +112,15 @@ def regulator_loss(reg: Regulator, v_bus: Volts, p_out: Watts) -> Watts:
         return np.maximum(v - reg.v_out, 0.0) * i_out + v * reg.i_quiescent
     duty = np.minimum(reg.v_out / v, v / reg.v_out)
     v_switched = v if reg.kind == "buck" else np.maximum(v, reg.v_out)
+    # Below the skip level pulses are left out, and with them everything that a pulse costs whatever it carries.
+    pulses = np.clip(p / (SKIP_BELOW * max(reg.p_max, 1e-12)), 0.0, 1.0)
     i_coil = i_out if reg.kind == "buck" else np.maximum(i_out, p / v)
     return (
         resistive_loss(i_coil, reg.r_switch + reg.r_coil)
         + overlap_loss(v_switched, i_coil, reg.t_edge, i_coil, reg.t_edge, reg.f_sw)
-        + output_capacitance_loss(reg.c_oss, v_switched, reg.f_sw)
-        + gate_drive_loss(reg.q_gate, 5.0, reg.f_sw)
-        + reg.p_core * ((1.0 - duty) / 0.5) ** 2.3 * (p > 0.0)
+        + output_capacitance_loss(reg.c_oss, v_switched, reg.f_sw) * pulses
+        + gate_drive_loss(reg.q_gate, 5.0, reg.f_sw) * pulses
+        + reg.p_core * ((1.0 - duty) / 0.5) ** 2.3 * pulses
         + v * reg.i_quiescent
     )
 

@@ -10,13 +10,14 @@ from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
 from chargewright.parts.supply import Supply, wall_power
-from chargewright.sim.charge import ChargeRun, CurrentTable, charge_settings, run_charge
+from chargewright.sim.charge import ChargeRun, run_charge
+from chargewright.sim.charge_setup import CurrentTable, charge_settings
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import Edge, conditions, product_loss
+from chargewright.studies.operate import Edge, conditions, in_dropout, product_loss
 from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
-_SOC = np.array([0.0, 0.01, 0.03, 0.06, 0.1, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0])
+_VOLTAGES = 24
 _SAMPLES = 40
 
 
@@ -115,24 +116,20 @@ def left_over(
     """Return the greatest charge current that source limit and load leave over, against the pack's terminal voltage.
 
     Solves the path with the source held at its limit. A parallel path regulates charge and load together, so there the
-    load comes off the charge current too. Nothing is left where no steady state exists.
+    load comes off the charge current too. Nothing is left where no steady state exists or a buck would be in dropout.
     """
     state = path.state("shared")
     assert state is not None, "every path shares its source"
-    c = conditions(case, path, "shared", supply, soc=_SOC, p_load=p_load, temp=temp, edge=edge, i_pack=case.i_charge)
+    base = conditions(case, path, "shared", supply, soc=0.5, p_load=p_load, temp=temp, edge=edge, i_pack=case.i_charge)
+    v = np.linspace(0.9 * case.pack.cell.ocv[0] * case.pack.series, 1.03 * case.v_full, _VOLTAGES)
+    # The terminals themselves are the pack here, so that the table is over their voltage and no resistance is in it.
+    c = replace(base, e_cells=v, r_pack=0.0)
     s = solve(path, state, hardware, c)
-    terminal = "pack" if "pack" in path.nodes else path.load_at
-    v, i = s.v[terminal], s.i["pack"]
+    i = np.where(s.ok & ~in_dropout(case, s), s.i["pack"], 0.0)
     held = path.state("charging")
     if held is not None and held.held == "stage-current":
-        own = solve(path, held, hardware, c)
-        i = np.fmin(i, own.i["pack"])
-    # Where no steady state exists the source gives the pack nothing; the place on the axis is then the rest voltage.
-    i = np.where(np.isfinite(i), i, 0.0)
-    v = np.where(np.isfinite(v), v, s.conditions.e_cells)
-    order = np.argsort(v, kind="stable")
-    v_sorted, keep = np.unique(v[order], return_index=True)
-    return CurrentTable(v_pack=v_sorted, i=np.maximum(i[order][keep], 0.0))
+        i = np.fmin(i, solve(path, held, hardware, c).i["pack"])
+    return CurrentTable(v_pack=v, i=np.maximum(i, 0.0))
 
 
 def _along(
@@ -150,13 +147,13 @@ def _along(
     assert charging is not None, "every path charges"
     # The run gives the pack's current, whatever current the path itself regulates.
     state = replace(charging, held="pack-current")
-    t = np.linspace(0.0, max(float(run.t[-1]), 1.0), _SAMPLES)
-    i = np.interp(t, run.t, run.i)
-    soc = np.clip(np.interp(t, run.t, run.soc), 0.0, 1.0)
+    t = np.linspace(0.0, max(float(run.trace.t[-1]), 1.0), _SAMPLES)
+    i = np.interp(t, run.trace.t, run.trace.i)
+    soc = np.clip(np.interp(t, run.trace.t, run.trace.soc), 0.0, 1.0)
     rest: dict[str, Any] = {"soc": soc, "p_load": p_load, "temp": temp, "edge": edge}
     base = conditions(case, path, "charging", supply, i_pack=i, **rest)
     # The run knows its own polarisation: give the solver the resistance that leads to the run's terminal voltage.
-    v = np.interp(t, run.t, run.v_pack)
+    v = np.interp(t, run.trace.t, run.trace.v_pack)
     ohms = np.where(i > 1e-6, (v - base.e_cells) / np.maximum(i, 1e-6), base.r_pack)
     c = replace(base, r_pack=np.clip(ohms, 1e-4, None))
     s = solve(path, state, hardware, c)

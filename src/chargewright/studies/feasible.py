@@ -13,9 +13,10 @@ from chargewright.base.units import show
 from chargewright.network.graph import PowerPath, StateKey
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import Solution, solve
+from chargewright.parts.pack import pack_ocv
 from chargewright.parts.supply import Supply
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import conditions, operate, source_limit
+from chargewright.studies.operate import conditions, for_peaks, operate, source_limit
 from chargewright.studies.situation import Situation
 
 Weight = Literal["must", "should"]
@@ -123,6 +124,7 @@ def _runs_on_source(case: Situation, path: PowerPath, hw: Hardware, supply: Supp
 def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
     """The peak with the source at its low edge and an emptyish pack; the source's own overload allowance counts."""
     peak = case.design.system.peak
+    hw = for_peaks(case, hw)
     o = operate(case, path, hw, supply, soc=0.15, p_load=case.p_peak, temp=case.design.ambient.typical, edge="low")
     limit = source_limit(case, supply)
     drawn = float(o.i_source[0])
@@ -176,7 +178,7 @@ def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply,
     """A flat pack gets its precharge while the system starts."""
     limit = source_limit(case, supply)
     if path.state("flat-pack") is None:
-        v_pack = case.pack.v_empty
+        v_pack = float(pack_ocv(case.pack, 0.0, case.design.ambient.typical))
         return Requirement(
             key="starts-flat",
             title=f"starts with a flat pack on {supply.name}",
@@ -250,21 +252,22 @@ def _bus_floor(case: Situation, path: PowerPath, hw: Hardware) -> Requirement:
 def _ends_charge(case: Situation, chosen: Plan) -> Requirement:
     """The charger can tell the pack's current from the load's, so that the charge can end while the system runs."""
     apart = chosen.path.wire("battery-switch") is not None
-    bus = case.v_full
-    i_load = min(case.modes.values()) / bus
+    running = [case.modes[u.mode] for u in case.usage if u.source != "none" and u.mode != "off"]
+    i_load = min(running, default=0.0) / case.v_full
+    seen = (
+        "Pack current is sensed apart from the load, so termination is judged on the pack alone."
+        if apart
+        else f"The charger sees charge and load together: {show(i_load, 'A')} of load hides the termination current of "
+        f"{show(case.i_termination, 'A')}, so that the charge never ends while the system runs on the source."
+    )
     return Requirement(
         key="ends-charge",
         title="ends the charge while the system runs",
-        weight="should",
+        weight="must",
         met=apart or i_load < case.i_termination,
         value=0.0 if apart else i_load,
         limit=case.i_termination,
         unit="A",
         at_least=False,
-        reason=(
-            "Pack current is sensed apart from the load, so termination is judged on the pack alone."
-            if apart
-            else f"The charger sees charge and load together: the load's {show(i_load, 'A')} hides the termination current "
-            f"of {show(case.i_termination, 'A')}, and the charge never ends."
-        ),
+        reason=seen,
     )

@@ -69,7 +69,8 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
     def fills(with_supply: Supply) -> bool:
         o = operate(case, path, hardware, with_supply, soc=0.5, p_load=case.p_busy, temp=ambient.hot, edge="low")
         v_in = float(input_voltage(with_supply, float(o.i_source[0]), "low"))
-        return bool(o.solved[0]) and not bool(o.overloaded[0]) and v_in > least_input(case, path)
+        drained = o.i_pack[0] < 0.0
+        return bool(o.solved[0] and not o.overloaded[0] and not drained) and v_in > least_input(case, path)
 
     loads = (
         ("load", "lasting load, source and half-full pack", case.p_busy, supply, 0.5, ambient.hot),
@@ -95,7 +96,7 @@ def _with_cable(supply: Supply, r: float) -> Supply:
 
 
 _LOAD_FAILS = "source or path beyond its limit, bus below the rails, or no steady state"
-_SOURCE_FAILS = "the busiest load no longer runs, or the charge cannot be finished"
+_SOURCE_FAILS = "the busiest load drains the pack, or the charge cannot be finished"
 
 
 def _largest(key: str, title: str, now: float, passes: Callable[[Floats], Bools]) -> Edge:

@@ -13,6 +13,8 @@ from chargewright.sizing.demand import Demand, Points, StageDemand, WiresDemand
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation, mode_power
 
+NEAR_THE_BUS = 1.5
+"""Highest source voltage over the full pack's that still counts as near the bus [1]: one rating class (our choice)."""
 _STAGE_GUESS = 0.94
 """Efficiency used only to estimate the currents that parts are chosen for; the solver then computes the real one."""
 
@@ -76,8 +78,12 @@ def contract_for(case: Situation, path: PowerPath, offered: tuple[Supply, ...]) 
 
 
 def can_pass_through(case: Situation, path: PowerPath, supply: Supply) -> bool:
-    """Return whether a source may go straight onto the bus: never below the full pack, never above what the rails stand."""
-    if path.state("pass-through") is None:
+    """Return whether a source may go straight onto the bus.
+
+    Never below the full pack, which would flow out through the battery switch's diode; never above what the rails stand;
+    and only near the bus, since a source far above it would make every rail pay for the rating in all other states too.
+    """
+    if path.state("pass-through") is None or supply.v_max_normal > NEAR_THE_BUS * case.v_full:
         return False
     lowest = float(worst_input_voltage(supply, supply.i_rated))
     return lowest > case.v_full and supply.v_max_normal <= case.bus_max

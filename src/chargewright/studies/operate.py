@@ -225,10 +225,11 @@ def _record(
     state = path.state(key)
     assert state is not None, "the caller asks only for states that the path has"
     s = solve(path, state, hw, c)
+    fine = s.ok & ~in_dropout(case, s)
     zero = np.zeros(len(s.status))
     i_source = s.i.get("source", zero)
     i_pack = s.i.get("pack", zero)
-    found.state[where] = np.where(s.ok, key, "")
+    found.state[where] = np.where(fine, key, "")
     found.i_source[where] = i_source
     found.p_source[where] = s.v["connector"] * i_source if state.source else zero
     found.i_pack[where] = i_pack
@@ -236,17 +237,39 @@ def _record(
     found.v_bus[where] = s.v[path.load_at]
     found.p_loss[where] = product_loss(s)
     found.hottest[where] = np.max([t for name, t in s.temp.items() if name not in ("source", "cable", "pack")], axis=0)
-    found.solved[where] = s.ok
+    found.solved[where] = fine
     found.runaway[where] = s.status == RUNAWAY
     found.brown_out[where] = ~(s.v[path.load_at] >= case.bus_min)
+
+
+def in_dropout(case: Situation, s: Solution) -> npt.NDArray[np.bool_]:
+    """Return where a two-switch stage would need more duty than it has: such a point is none, whatever the sums say."""
+    if s.path.stage.legs != "buck" or s.state.stage not in ("forward", "reverse"):
+        return np.zeros(len(s.status), dtype=bool)
+    duty = s.waveform.d_in if s.state.stage == "forward" else s.waveform.d_out
+    return np.asarray(duty > case.design.rules.duty_max, dtype=bool)
+
+
+def for_peaks(case: Situation, hardware: Hardware) -> Hardware:
+    """Return the hardware as a load peak finds it: a peak under a second warms parts by its mean heat only.
+
+    All thermal resistances are scaled by the share of time in peaks; what is warm already from the load between the
+    peaks is left out. A longer peak counts as lasting. Time constants of parts of about a second: common practice.
+    """
+    peak = case.design.system.peak
+    if peak is None or peak.duration > 1.0:
+        return hardware
+    share = max(peak.duty, 0.01)
+    stage = hardware.stage
+    return replace(
+        hardware,
+        wires={k: replace(w, rth=w.rth * share) for k, w in hardware.wires.items()},
+        stage=replace(stage, hot={k: replace(h, rth=h.rth * share) for k, h in stage.hot.items()}),
+        r_board=hardware.r_board * share,
+    )
 
 
 def product_loss(s: Solution) -> Floats:
     """Return all losses [W] of a solved state inside the product: not in the source and not in its cable."""
     inside = [loss for key, loss in s.wire_loss.items() if key not in ("source", "cable")]
     return np.asarray(sum(inside, s.p_stage + s.p_rails), dtype=float)
-
-
-def at_corner(c: Conditions, **changes: Any) -> Conditions:
-    """Return conditions with some fields replaced."""
-    return replace(c, **changes)

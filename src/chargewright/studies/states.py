@@ -12,7 +12,7 @@ from chargewright.network.ledger import ledger_of
 from chargewright.network.solve import RUNAWAY, Solution, solve
 from chargewright.parts.supply import Supply
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import conditions, product_loss, source_limit
+from chargewright.studies.operate import conditions, for_peaks, product_loss, source_limit
 from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
@@ -62,7 +62,7 @@ def state_of(
     soc = np.zeros(1) if key == "flat-pack" else np.ones(1) if key in ("source-only", "pass-through") else SOC_GRID
     p_load, i_pack, note = _usual_load(case, path, key, supply)
     c = conditions(case, path, key, supply, soc=soc, p_load=p_load, temp=case.design.ambient.typical, i_pack=i_pack)
-    s = solve(path, state, hardware, c)
+    s = solve(path, state, for_peaks(case, hardware) if key == "supplement" else hardware, c)
     ledger = ledger_of(s)
     usual = 0 if len(soc) == 1 else _USUAL
     if s.status[usual] == RUNAWAY:
@@ -99,7 +99,10 @@ def _usual_load(case: Situation, path: PowerPath, key: StateKey, supply: Supply)
         load = min(case.p_busy, 0.9 * limit)
         return load, None, f"charge cut back so that the source stays at {source_limit(case, supply):.3g} A"
     if key in ("supplement", "battery-boost"):
-        beyond = 1.2 * source_limit(case, supply) * supply.v_set.typ
-        load = max(case.p_peak, beyond) if key == "supplement" else case.p_busy
-        return load, None, "the peak, carried by source and pack" if key == "supplement" else ""
+        beyond = 1.1 * source_limit(case, supply) * supply.v_set.typ
+        if key == "battery-boost":
+            return case.p_busy, None, ""
+        if case.p_peak > beyond:
+            return case.p_peak, None, "the peak, carried by source and pack; temperatures of its mean heat"
+        return beyond, None, "10 % more than the source may give; the design's own peak stays below that"
     return case.p_busy, None, ""
