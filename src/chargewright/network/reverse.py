@@ -96,7 +96,9 @@ def reverse_routes(path: PowerPath, state: State) -> tuple[Route, ...]:
     return tuple(found)
 
 
-def _routes(path: PowerPath, state: State, start: str, end: str) -> Iterator[tuple[tuple[str, ...], tuple[Passage, ...]]]:
+def _routes(
+    path: PowerPath, state: State, start: str, end: str
+) -> Iterator[tuple[tuple[str, ...], tuple[Passage, ...]]]:
     """Yield every route from start to end that meets no node twice."""
     here: list[tuple[tuple[str, ...], tuple[Passage, ...]]] = [((start,), ())]
     while here:
