@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.network.graph import Legs
+from chargewright.sizing.exchange import Exchange
 from chargewright.spec.rules import RulesSpec
 
 Floats = npt.NDArray[np.float64]
@@ -76,3 +77,5 @@ class Demand:
     f_sw: tuple[float, ...]
     """Switching frequencies to try [Hz]."""
     has_battery_switch: bool
+    exchange: Exchange = Exchange()
+    """What cost and area are worth in watts."""
