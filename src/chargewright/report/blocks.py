@@ -160,17 +160,7 @@ class Unfold:
 
 
 Block: TypeAlias = (
-    Heading
-    | Paragraph
-    | Verdict
-    | Bullets
-    | KeyNumbers
-    | Table
-    | Picture
-    | Pictures
-    | Findings
-    | Caution
-    | Unfold
+    Heading | Paragraph | Verdict | Bullets | KeyNumbers | Table | Picture | Pictures | Findings | Caution | Unfold
 )
 
 

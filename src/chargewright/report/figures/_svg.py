@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Literal
 from xml.sax.saxutils import escape
+from zlib import crc32
 
 from chargewright.report.palette import INK, PAPER
 
@@ -19,7 +20,7 @@ _HINT_FREE = 2
 
 @dataclass(slots=True)
 class Board:
-    """A drawing under way. `key` keeps its ids apart from those of other figures on one page."""
+    """A drawing under way. `key` keeps its ids apart from those of other figures on the same page."""
 
     key: str
     width: float
@@ -70,9 +71,7 @@ class Board:
 
     def circle(self, x: float, y: float, r: float, *, fill: str = INK, stroke: str = "none") -> None:
         """Draw a circle."""
-        self._body.append(
-            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="fill:{fill};stroke:{stroke}"/>'
-        )
+        self._body.append(f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="fill:{fill};stroke:{stroke}"/>')
 
     def text(
         self,
@@ -88,14 +87,14 @@ class Board:
         """Write `words` with their baseline at y; return their width in px."""
         wide = text_width(words, size, bold=bold)
         start = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * wide
-        scale = size / _UNITS
+        scale, mark = size / _UNITS, f"{crc32(self.key.encode()):x}"
         pen, uses = 0.0, []
         for sign in words:
             outline, advance = _glyph(sign, bold)
             if outline:
-                name = f"{self.key}-{'b' if bold else 'r'}{ord(sign):x}"
+                name = f"g{mark}{'b' if bold else 'r'}{ord(sign):x}"
                 self._glyphs[name] = outline
-                uses.append(f'<use href="#{name}" x="{_n(pen)}"/>')
+                uses.append(f'<use href="#{name}" x="{pen:.0f}"/>')
             pen += advance
         self._body.append(
             f'<g transform="translate({_n(start)} {_n(y)}) scale({scale:.6f} {-scale:.6f})" style="fill:{colour}">'
