@@ -157,3 +157,17 @@ def test_accuracy_of_full_scale_does_not_shrink_with_the_value():
     # Without a stated full scale the value itself counts: 84 mV.
     kind = replace(field, accuracy=replace(accuracy, full_scale=None))
     assert accuracy_band(kind, 8.4, None).high == pytest.approx(8.484)
+
+
+def test_half_the_resistor_doubles_every_error_but_the_resistors_own():
+    # Second road: the same code, the same amplifier and gain, half the resistor: each ampere on the scale becomes two.
+    accuracy = Accuracy(
+        gain=around(1.0, 0.02), of_full_scale=True, full_scale=8.0, offset=band(0.005), sense_offset=band(1e-4)
+    )
+    field = current_field(accuracy)
+    same = field_rows(field, 1.5, Sensing(r_configured=0.010, r_fitted=around(0.010, 0.01)))
+    half = field_rows(field, 1.5, Sensing(r_configured=0.010, r_fitted=around(0.005, 0.01)))
+    assert [row.cause for row in same] == ["gain", "sense resistor", "amplifier offset", "offset", "step"]
+    assert [row.size for row in half] == pytest.approx([2.0 * row.size for row in same])
+    # 2 % of 8 A, 1 % of 1.5 A, 0.1 mV over 10 mΩ, 5 mA, half of 32 mA.
+    assert [row.size for row in same] == pytest.approx([0.16, 0.015, 0.010, 0.005, 0.016])

@@ -1,8 +1,11 @@
 """The controller file: what ships, and what is said about a file that is wrong."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from chargewright.base.errors import PartsError
 from chargewright.setpoints.load import load_controller, read_controller, shipped_controllers
@@ -120,3 +123,44 @@ def test_a_file_of_the_user_is_found_beside_the_design(tmp_path: Path):
 def test_an_unknown_name_gives_the_nearest():
     with pytest.raises(PartsError, match="did you mean 'smart-battery-charger'"):
         load_controller("smart-batery-charger")
+
+
+fragments = st.sampled_from(
+    [
+        "",
+        "~",
+        "[]",
+        "{}",
+        "yes",
+        "0x10",
+        "-1",
+        "1.5",
+        "2020-01-01",
+        "16 mV",
+        "±5 %",
+        "unlimited",
+        "'",
+        "a: b",
+        "\t",
+        "1e999 V",
+    ]
+)
+
+
+@settings(max_examples=150)
+@given(st.integers(0, 40), fragments, st.booleans())
+def test_whatever_stands_in_a_line_only_a_told_problem_comes_out(line: int, fragment: str, drop: bool):
+    lines = (
+        GOOD + "    special:\n      0: {value: unlimited, means: off}\n    gain: ±1 %\n    reset: 7\n"
+    ).splitlines()
+    line %= len(lines)
+    key = lines[line].partition(":")[0]
+    lines[line : line + 1] = [] if drop else [f"{key}: {fragment}"]
+    with suppress(PartsError):
+        read_controller("\n".join(lines), "mine.yaml")
+
+
+@given(st.text(max_size=60))
+def test_any_text_is_read_or_refused(text: str):
+    with suppress(PartsError):
+        read_controller(text, "mine.yaml")

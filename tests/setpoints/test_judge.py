@@ -189,3 +189,20 @@ def test_the_worst_comes_first():
     severities = [ranks.index(f.severity) for f in judge_setpoints(wants, SMART, pack(v_cell_upper=4.22))]
     assert severities == sorted(severities)
     assert len(severities) > 3
+
+
+def test_a_charge_that_is_held_off_at_reset_makes_an_unsafe_value_milder():
+    held = (
+        EXACT.replace("0x0BB8", "12600") + "  charge_enable: {register: 3, width: 1, values: {0: 0, 1: 1}, reset: 0}\n"
+    )
+    for text, severity in ((held, "caution"), (held.replace("reset: 0}", "reset: 1}"), "stop")):
+        findings = found("reset-value", read_controller(text, "x.yaml"), pack(), charge_voltage=8.39)
+        assert {f.severity for f in findings} == {severity}
+
+
+def test_a_small_current_is_judged_by_its_worse_side():
+    text = EXACT + "  precharge_current: {register: 3, step: 1 mA, minimum: 1 mA, maximum: 2 A, gain: +30 % -0 %}\n"
+    (finding,) = found("small-current-accuracy", read_controller(text, "x.yaml"), pack(), precharge_current=0.5)
+    assert finding.value == pytest.approx(0.30)
+    # No larger current cures a gain error.
+    assert finding.cure is None
