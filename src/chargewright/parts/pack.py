@@ -81,6 +81,15 @@ class Pack:
         return self.series * self.parallel
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellKind:
+    """Cells of a pack that are alike: their share, and capacity and resistance over those of a mean cell."""
+
+    share: float
+    capacity: float
+    resistance: float
+
+
 def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
     """Return the pack of a design file; relative paths start at `design_dir`. Raises PartsError."""
     cell = load_cell(spec.cell, design_dir, capacity=spec.capacity)
@@ -168,19 +177,31 @@ def pack_charge_voltage(pack: Pack, temp: Any) -> Any:
     return pack.series * np.minimum(cells_of.charge_voltage(pack.cell, temp), pack.v_cell_max)
 
 
+def cell_kinds(pack: Pack) -> tuple[CellKind, ...]:
+    """Return the kinds of cells in the worst pack of the given spread, the highest cell first.
+
+    The worst pack has one cell in series at one edge of the spread and all others at the other edge. The one has the
+    least capacity and the greatest resistance, so at the end of a charge it stands highest. Nothing balances: all cells
+    were equally empty at some time, so the state of charge of the one runs ahead.
+    """
+    if pack.series == 1 or (pack.spread_capacity == 0.0 and pack.spread_resistance == 0.0):
+        return (CellKind(share=1.0, capacity=1.0, resistance=1.0),)
+    others = pack.series - 1
+    c, r = pack.spread_capacity / pack.series, pack.spread_resistance / pack.series
+    return (
+        CellKind(share=1.0 / pack.series, capacity=1.0 - c * others, resistance=1.0 + r * others),
+        CellKind(share=others / pack.series, capacity=1.0 + c, resistance=1.0 - r),
+    )
+
+
 def highest_cell_voltage(pack: Pack, soc: Any, temp: Any, drop: Any) -> Any:
-    """Return the voltage of the highest cell at the end of a charge that started empty [V].
+    """Return the voltage of the highest cell while the pack is charged [V]; see `cell_kinds`.
 
     soc  : mean state of charge of the pack [1]
     drop : what the current adds to the rest voltage of a mean cell [V], over R0 and the RC pairs
-
-    The worst pack of a given spread has one cell at one edge and all others at the other, so that cell is
-    spread · (series − 1)/series off the mean. It is taken to have the least capacity and the greatest resistance, and
-    no balancing: all cells were equally empty, so its state of charge runs ahead by its lack of capacity.
     """
-    share = (pack.series - 1) / pack.series
-    ahead = soc / (1.0 - pack.spread_capacity * share)
-    return cells_of.rest_voltage_beyond(pack.cell, ahead, temp) + drop * (1.0 + pack.spread_resistance * share)
+    highest = cell_kinds(pack)[0]
+    return cells_of.rest_voltage_beyond(pack.cell, soc / highest.capacity, temp) + drop * highest.resistance
 
 
 def _findings(cell: Cell, *, v_max: float, v_min: float, rate: float) -> list[Finding]:

@@ -1,0 +1,252 @@
+"""One step of cells in series in time, in scalar code that runs plain or compiled and gives the same numbers.
+
+The cells come in kinds that share current and temperature but differ in capacity and resistance: the highest cell and
+all others. Voltages and energies are means over the cells.
+
+Over a step the current is a ramp. Then the charge is exact, each RC pair is exact (for its resistance and time
+constant at the middle of the step), and the temperature is exact for the step's mean heat.
+"""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.parts.cell import SOC_TOP, Array
+
+Q_IN, I_SQUARE, E_IN, E_STORED, E_PAIRS, HEAT_R0, HEAT_PAIRS, HEAT_ENTROPIC, HEAT_OUT = range(9)
+"""Sums over time of a mean cell: charge [C], square of the current [A²s], energies [J]."""
+SUMS = 9
+
+
+Indices = npt.NDArray[np.int64]
+GUIDE = 1024 / SOC_TOP
+"""Slices of a guide over state of charge."""
+
+
+class CellTables(NamedTuple):
+    """The cells; tables as in `parts.cell`, of one direction."""
+
+    share: Array
+    """Share of each kind among the cells; the highest cell's kind comes first."""
+    capacity: Array
+    """Charge between state of charge 0 and 1 of each kind [C]."""
+    scale: Array
+    """Factor on the resistances of each kind."""
+
+    soc_ocv: Array
+    ocv_guide: Indices
+    """For each of equal slices of state of charge, the segment of `soc_ocv` in which it begins."""
+    ocv: Array
+    ocv_sum: Array
+    """Integral of the rest voltage over state of charge up to each point."""
+    docv_dt: Array
+    docv_dt_sum: Array
+    temp_ref: float
+    soc: Array
+    soc_guide: Indices
+    temp_low: float
+    """Temperature of the first column; the others follow at equal steps, close enough for straight lines between."""
+    temp_step: float
+    r0: Array
+    r_pairs: Array
+    """(pair, soc, temp)"""
+    tau_pairs: Array
+    heat_capacity: float
+    thermal_resistance: float
+
+
+class State(NamedTuple):
+    """The cells at one instant."""
+
+    q: float
+    """Charge in each cell above state of charge 0 [C]."""
+    temp: float
+    i: float
+    """Current into each cell."""
+    u: Array
+    """(kind, pair): voltages of the RC pairs."""
+
+
+class Work(NamedTuple):
+    """What `prepare` finds out about a step before its last current is known."""
+
+    pairs: Array
+    """(kind, pair, 4): resistance, time constant, exp(−h/τ), share of a ramp that the pair has not followed."""
+    temp: Array
+    """Temperature foreseen at the middle and at the end of the step."""
+
+
+def prepare(cell: CellTables, step: float, now: State, warming: float, work: Work) -> None:
+    """Fill `work` for a step; `warming` is the rise of temperature at its beginning [K/s]."""
+    work.temp[0] = now.temp + 0.5 * step * warming
+    work.temp[1] = now.temp + step * warming
+    col, weight = _column(cell, work.temp[0])
+    for kind in range(cell.share.shape[0]):
+        middle = (now.q + 0.5 * step * now.i) / cell.capacity[kind]
+        row = _segment(cell.soc, cell.soc_guide, middle)
+        for k in range(now.u.shape[1]):
+            tau = _at(cell.tau_pairs[k], cell.soc, row, middle, col, weight)
+            x = step / tau
+            work.pairs[kind, k, 0] = cell.scale[kind] * _at(cell.r_pairs[k], cell.soc, row, middle, col, weight)
+            work.pairs[kind, k, 1] = tau
+            work.pairs[kind, k, 2] = math.exp(-x)
+            work.pairs[kind, k, 3] = 1.0 + math.expm1(-x) / x if x > 0.0 else 0.0
+
+
+def charge_after(step: float, now: State, i_end: float) -> float:
+    """Return the charge in each cell after a step in which the current goes straight to `i_end`."""
+    return now.q + 0.5 * step * (now.i + i_end)
+
+
+def voltage_after(cell: CellTables, step: float, now: State, i_end: float, work: Work) -> float:
+    """Return the mean voltage of the cells after a step."""
+    v = 0.0
+    for kind in range(cell.share.shape[0]):
+        v += cell.share[kind] * kind_after(cell, kind, step, now, i_end, work)
+    return v
+
+
+def kind_after(cell: CellTables, kind: int, step: float, now: State, i_end: float, work: Work) -> float:
+    """Return the voltage of a cell of one kind after a step."""
+    soc = charge_after(step, now, i_end) / cell.capacity[kind]
+    v = rest(cell, soc, work.temp[1])
+    v += i_end * cell.scale[kind] * series_resistance(cell, soc, work.temp[1])
+    for k in range(now.u.shape[1]):
+        v += _pair_after(work, kind, k, now, i_end)
+    return float(v)
+
+
+def kind_now(cell: CellTables, kind: int, now: State) -> float:
+    """Return the voltage of a cell of one kind at this instant."""
+    soc = now.q / cell.capacity[kind]
+    v = rest(cell, soc, now.temp) + now.i * cell.scale[kind] * series_resistance(cell, soc, now.temp)
+    for k in range(now.u.shape[1]):
+        v += now.u[kind, k]
+    return float(v)
+
+
+def warming(cell: CellTables, temp_ambient: float, now: State) -> float:
+    """Return how quickly the cells warm [K/s]."""
+    col, weight = _column(cell, now.temp)
+    heat = 0.0
+    for kind in range(cell.share.shape[0]):
+        soc, share, scale = now.q / cell.capacity[kind], cell.share[kind], cell.scale[kind]
+        row = _segment(cell.soc, cell.soc_guide, soc)
+        heat += share * now.i * now.i * scale * series_resistance(cell, soc, now.temp)
+        heat += share * now.i * now.temp * _slope_with_temperature(cell, soc)
+        for k in range(now.u.shape[1]):
+            u = now.u[kind, k]
+            heat += share * u * u / (scale * _at(cell.r_pairs[k], cell.soc, row, soc, col, weight))
+    return (heat - (now.temp - temp_ambient) / cell.thermal_resistance) / cell.heat_capacity
+
+
+def finish(
+    cell: CellTables, temp_ambient: float, step: float, now: State, i_end: float, work: Work, sums: Array
+) -> State:
+    """Return the state after a step and add the step to the sums; the pairs' voltages change in place."""
+    i_mid = 0.5 * (now.i + i_end)
+    charge = step * i_mid
+    q_mid = now.q + 0.125 * step * (3.0 * now.i + i_end)
+    q_end = charge_after(step, now, i_end)
+    square = step * (now.i * now.i + now.i * i_end + i_end * i_end) / 3.0
+    sums[Q_IN] += charge
+    sums[I_SQUARE] += square
+    heat = 0.0
+    for kind in range(cell.share.shape[0]):
+        share, scale, capacity = cell.share[kind], cell.scale[kind], cell.capacity[kind]
+        pair_work = pair_rise = 0.0
+        for k in range(now.u.shape[1]):
+            # From τ·du/dt = r·i − u, times 1, i and u: no other integral is needed.
+            r, tau, u = work.pairs[kind, k, 0], work.pairs[kind, k, 1], now.u[kind, k]
+            u_end = _pair_after(work, kind, k, now, i_end)
+            mean = (r * charge - tau * (u_end - u)) / step
+            pair_work += r * square - tau * (u_end * i_end - u * now.i - (i_end - now.i) * mean)
+            pair_rise += 0.5 * tau / r * (u_end * u_end - u * u)
+            now.u[kind, k] = u_end
+        # Simpson's rule over beginning, middle and end.
+        v_i = i2_r0 = entropic = 0.0
+        for part, i, q, temp in (
+            (1.0 / 6.0, now.i, now.q, now.temp),
+            (4.0 / 6.0, i_mid, q_mid, work.temp[0]),
+            (1.0 / 6.0, i_end, q_end, work.temp[1]),
+        ):
+            soc = q / capacity
+            r = scale * series_resistance(cell, soc, temp)
+            v_i += part * i * (rest(cell, soc, temp) + i * r)
+            i2_r0 += part * i * i * r
+            entropic += part * i * temp * _slope_with_temperature(cell, soc)
+        at_ref = _integral(cell, cell.ocv, cell.ocv_sum, now.q / capacity, q_end / capacity)
+        warmer = _integral(cell, cell.docv_dt, cell.docv_dt_sum, now.q / capacity, q_end / capacity)
+        sums[E_IN] += share * (step * v_i + pair_work)
+        sums[E_STORED] += share * capacity * (at_ref + warmer * (work.temp[0] - cell.temp_ref))
+        sums[E_PAIRS] += share * pair_rise
+        sums[HEAT_R0] += share * step * i2_r0
+        sums[HEAT_PAIRS] += share * (pair_work - pair_rise)
+        sums[HEAT_ENTROPIC] += share * step * entropic
+        heat += share * (step * (i2_r0 + entropic) + pair_work - pair_rise)
+    settled = temp_ambient + heat / step * cell.thermal_resistance
+    temp_end = settled + (now.temp - settled) * math.exp(-step / (cell.heat_capacity * cell.thermal_resistance))
+    sums[HEAT_OUT] += heat - cell.heat_capacity * (temp_end - now.temp)
+    return State(q_end, temp_end, i_end, now.u)
+
+
+def rest(cell: CellTables, soc: float, temp: float) -> float:
+    """Return the rest voltage [V]."""
+    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
+    share = (soc - cell.soc_ocv[k]) / (cell.soc_ocv[k + 1] - cell.soc_ocv[k])
+    slope = cell.docv_dt[k] + share * (cell.docv_dt[k + 1] - cell.docv_dt[k])
+    return float(cell.ocv[k] + share * (cell.ocv[k + 1] - cell.ocv[k]) + slope * (temp - cell.temp_ref))
+
+
+def series_resistance(cell: CellTables, soc: float, temp: float) -> float:
+    """Return the series resistance [Ω]."""
+    col, weight = _column(cell, temp)
+    return _at(cell.r0, cell.soc, _segment(cell.soc, cell.soc_guide, soc), soc, col, weight)
+
+
+def _pair_after(work: Work, kind: int, k: int, now: State, i_end: float) -> float:
+    r, decay, lag = work.pairs[kind, k, 0], work.pairs[kind, k, 2], work.pairs[kind, k, 3]
+    return float(now.u[kind, k] * decay + r * now.i * (1.0 - decay) + r * (i_end - now.i) * lag)
+
+
+def _slope_with_temperature(cell: CellTables, soc: float) -> float:
+    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
+    share = (soc - cell.soc_ocv[k]) / (cell.soc_ocv[k + 1] - cell.soc_ocv[k])
+    return float(cell.docv_dt[k] + share * (cell.docv_dt[k + 1] - cell.docv_dt[k]))
+
+
+def _integral(cell: CellTables, values: Array, upto: Array, soc_from: float, soc_to: float) -> float:
+    return _antiderivative(cell, values, upto, soc_to) - _antiderivative(cell, values, upto, soc_from)
+
+
+def _antiderivative(cell: CellTables, values: Array, upto: Array, soc: float) -> float:
+    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
+    over = soc - cell.soc_ocv[k]
+    at_soc = values[k] + over / (cell.soc_ocv[k + 1] - cell.soc_ocv[k]) * (values[k + 1] - values[k])
+    return float(upto[k] + 0.5 * over * (values[k] + at_soc))
+
+
+def _segment(grid: Array, guide: Indices, soc: float) -> int:
+    """Return the segment of a grid that holds a state of charge; the outermost one outside."""
+    k = guide[min(guide.shape[0] - 1, max(0, int(soc * GUIDE)))]
+    while k < grid.shape[0] - 2 and soc >= grid[k + 1]:
+        k += 1
+    return int(k)
+
+
+def _column(cell: CellTables, temp: float) -> tuple[int, float]:
+    """Return the column below a temperature and the weight of the next one; held outside."""
+    last = cell.r0.shape[1] - 1
+    position = min(float(last), max(0.0, (temp - cell.temp_low) / cell.temp_step))
+    col = min(int(position), last - 1)
+    return col, position - col
+
+
+def _at(table: Array, grid: Array, row: int, soc: float, col: int, weight: float) -> float:
+    """Return a resistance or time constant between its four neighbours."""
+    share = min(1.0, max(0.0, (soc - grid[row]) / (grid[row + 1] - grid[row])))
+    cold = table[row, col] + share * (table[row + 1, col] - table[row, col])
+    warm = table[row, col + 1] + share * (table[row + 1, col + 1] - table[row, col + 1])
+    return float(cold + weight * (warm - cold))

@@ -1,0 +1,117 @@
+"""What a charge is set to, and what source and load leave over for it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from chargewright.base.errors import OutOfRange
+from chargewright.base.units import show
+from chargewright.parts.cell import Array, frozen
+from chargewright.parts.pack import Pack, pack_ocv
+from chargewright.spec.pack import ChargeSpec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargeSettings:
+    """What the charger is set to, for the pack as a whole. Make it with `charge_settings`."""
+
+    v_set: float
+    i_charge: float
+    v_precharge: float
+    """Sensed voltage below which only the precharge current flows."""
+    i_precharge: float
+    i_termination: float
+    timer: float
+    precharge_timer: float
+    steps: tuple[tuple[float, float], ...] = ()
+    """Charge current in steps: (sensed voltage that ends the step, current of the step), before `i_charge`."""
+    zone_hysteresis: float = 2.0
+    """How far the temperature must return before a better temperature zone is taken again [K]: common practice."""
+    v_error: float = 0.0
+    """Relative error of the charge voltage, for the audit."""
+    i_error: float = 0.0
+    """Relative error of the charge current, for the audit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accuracy:
+    """How long a step of the charge may be."""
+
+    soc_step: float
+    """In state of charge."""
+    current_step: float
+    """In relative change of the current of a taper."""
+    cooling_step: float
+    """Over the cells' thermal time constant."""
+
+
+FINE = Accuracy(soc_step=0.002, current_step=0.012, cooling_step=0.05)
+"""Times to about 1e-5, energy to 1e-6."""
+QUICK = Accuracy(soc_step=0.02, current_step=0.05, cooling_step=0.1)
+"""Times to about 2e-4, for sweeps and for values that are dragged."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CurrentTable:
+    """The greatest charge current that source and load leave over [A] against the pack's terminal voltage [V]."""
+
+    v_pack: Array
+    i: Array
+
+
+Available = Callable[[Array], Any] | CurrentTable
+
+
+def charge_settings(spec: ChargeSpec, pack: Pack) -> ChargeSettings:
+    """Return what the design file asks of the charger of this pack. Raises OutOfRange."""
+    settings = ChargeSettings(
+        v_set=pack.v_full,
+        i_charge=spec.current.amps(pack.capacity),
+        v_precharge=pack.v_precharge,
+        i_precharge=spec.precharge.amps(pack.capacity),
+        i_termination=spec.termination.amps(pack.capacity),
+        timer=spec.timer,
+        precharge_timer=spec.precharge_timer,
+        v_error=spec.v_error,
+        i_error=spec.i_error,
+    )
+    require_sense(settings)
+    return settings
+
+
+def require_sense(settings: ChargeSettings) -> None:
+    """Raise OutOfRange where settings contradict each other."""
+    if not 0.0 < settings.i_termination < settings.i_charge:
+        raise OutOfRange(
+            f"charge.termination = {show(settings.i_termination, 'A')} must be above zero and below charge.current = "
+            f"{show(settings.i_charge, 'A')}"
+        )
+    stages = [settings.v_precharge, *(v for v, _ in settings.steps), settings.v_set]
+    if any(a >= b for a, b in pairwise(stages)):
+        shown = ", ".join(show(v, "V") for v in stages)
+        raise OutOfRange(f"precharge threshold, current steps and charge voltage must rise in this order: {shown}")
+
+
+def table_of(
+    available: Available | None, pack: Pack, settings: ChargeSettings, soc: float, temp: float
+) -> CurrentTable | None:
+    """Return the available current as a table that holds every voltage of this charge."""
+    if available is None:
+        return None
+    v_low = float(pack_ocv(pack, soc, temp)) - 0.01 * pack.series
+    v_high = settings.v_set + max(settings.i_charge, settings.i_precharge) * pack.lead_resistance + 0.01 * pack.series
+    if not isinstance(available, CurrentTable):
+        v = np.linspace(v_low, v_high, 1025)
+        available = CurrentTable(v_pack=v, i=np.broadcast_to(np.asarray(available(v), dtype=float), v.shape))
+    v_table = np.asarray(available.v_pack, dtype=float)
+    if len(v_table) < 2 or np.any(np.diff(v_table) <= 0.0) or not np.all(np.isfinite(available.i)):
+        raise OutOfRange("the available current needs rising pack voltages, at least two, and a finite current at each")
+    if v_table[0] > v_low or v_table[-1] < v_high:
+        raise OutOfRange(
+            f"the available current is known from {show(v_table[0], 'V')} to {show(v_table[-1], 'V')} of pack voltage; "
+            f"this charge needs {show(v_low, 'V')} to {show(v_high, 'V')}"
+        )
+    return CurrentTable(v_pack=frozen(v_table), i=frozen(available.i))
