@@ -43,7 +43,7 @@ ALARM_BITS = {
     9: "remaining capacity",
     8: "remaining time",
 }
-"""Upper bits of alarm warning and battery status. SBC 5.1.3 and appendix C; SBD 5.1.21 for 9 and 8."""
+"""Upper bits of alarm warning and battery status. SBC 5.1.3 and appendix C; bits 9 and 8 as in a public list of SBD."""
 CHARGER_MODE_BITS = {0: "inhibit", 1: "polling", 2: "power-on reset", 3: "requests to zero"}
 """SBC 5.1.4, p. 13."""
 CHARGER_STATUS_BITS = {
