@@ -78,10 +78,11 @@ class Work(NamedTuple):
     """Temperature foreseen at the middle and at the end of the step."""
 
 
-def prepare(cell: CellTables, step: float, now: State, warming: float, work: Work) -> None:
-    """Fill `work` for a step; `warming` is the rise of temperature at its beginning [K/s]."""
-    work.temp[0] = now.temp + 0.5 * step * warming
-    work.temp[1] = now.temp + step * warming
+def prepare(cell: CellTables, step: float, now: State, temp_goal: float, work: Work) -> None:
+    """Fill `work` for a step; `temp_goal` is the temperature for which the cells make at its beginning."""
+    decay = math.exp(-0.5 * step / (cell.heat_capacity * cell.thermal_resistance))
+    work.temp[0] = temp_goal + (now.temp - temp_goal) * decay
+    work.temp[1] = temp_goal + (now.temp - temp_goal) * decay * decay
     col, weight = _column(cell, work.temp[0])
     for kind in range(cell.share.shape[0]):
         middle = (now.q + 0.5 * step * now.i) / cell.capacity[kind]
@@ -127,8 +128,8 @@ def kind_now(cell: CellTables, kind: int, now: State) -> float:
     return float(v)
 
 
-def warming(cell: CellTables, temp_ambient: float, now: State) -> float:
-    """Return how quickly the cells warm [K/s]."""
+def temp_goal_now(cell: CellTables, temp_ambient: float, now: State) -> float:
+    """Return the temperature at which the cells would settle if they went on heating as they do at this instant."""
     col, weight = _column(cell, now.temp)
     heat = 0.0
     for kind in range(cell.share.shape[0]):
@@ -139,7 +140,7 @@ def warming(cell: CellTables, temp_ambient: float, now: State) -> float:
         for k in range(now.u.shape[1]):
             u = now.u[kind, k]
             heat += share * u * u / (scale * _at(cell.r_pairs[k], cell.soc, row, soc, col, weight))
-    return (heat - (now.temp - temp_ambient) / cell.thermal_resistance) / cell.heat_capacity
+    return float(temp_ambient + heat * cell.thermal_resistance)
 
 
 def finish(

@@ -99,7 +99,7 @@ def fold_rules(
         temp_ambient=float(temp_ambient),
         soc_step=accuracy.soc_step,
         current_step=accuracy.current_step,
-        cooling_step=accuracy.cooling_step,
+        temp_step=accuracy.temp_step,
     )
 
 

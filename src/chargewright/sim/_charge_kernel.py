@@ -20,8 +20,8 @@ from chargewright.sim._cell_kernel import (
     kind_now,
     prepare,
     rest,
+    temp_goal_now,
     voltage_after,
-    warming,
 )
 
 PRECHARGE, CURRENT, VOLTAGE, SOURCE, TEMPERATURE, DONE = range(6)
@@ -72,8 +72,8 @@ class Rules(NamedTuple):
     """Longest step in state of charge."""
     current_step: float
     """Greatest relative change of the current in a step: a taper is right to a twelfth of its square."""
-    cooling_step: float
-    """Longest step over the thermal time constant."""
+    temp_step: float
+    """Greatest change of temperature in a step."""
 
 
 class Law(NamedTuple):
@@ -128,17 +128,17 @@ def charge_cell(
         step, slope = _FIRST_STEP, 0.0
         event = False
         while not event and count + 2 < rows.shape[0]:
-            step = _bounded(cell, rules, now, step, until - t)
-            rise = warming(cell, rules.temp_ambient, now)
-            i_end = _current_after(cell, rules, law, step, now, slope, rise, work)
+            goal = temp_goal_now(cell, rules.temp_ambient, now)
+            step = _bounded(cell, rules, now, goal, step, until - t)
+            i_end = _current_after(cell, rules, law, step, now, slope, goal, work)
             change = abs(i_end - now.i) / max(now.i, rules.i_termination)
             if change > 2.0 * rules.current_step and step > 1e-3:
                 step *= max(0.3, rules.current_step / change)
                 continue
             if _margin(cell, rules, law, step, now, i_end, work) <= 0.0:
                 event = True
-                step = _shortened(cell, rules, law, step, now, slope, rise, work)
-                i_end = _current_after(cell, rules, law, step, now, slope, rise, work)
+                step = _shortened(cell, rules, law, step, now, slope, goal, work)
+                i_end = _current_after(cell, rules, law, step, now, slope, goal, work)
             event = event or step >= until - t
             slope = (i_end - now.i) / step
             now = finish(cell, rules.temp_ambient, step, now, i_end, work, sums)
@@ -163,7 +163,7 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
 
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
-    prepare(cell, 0.0, now, 0.0, work)
+    prepare(cell, 0.0, now, now.temp, work)
     i, limit = rules.stage_i[stage], PRECHARGE if stage == 0 and rules.first_is_precharge else CURRENT
     if rules.region_i[region] < i:
         i, limit = rules.region_i[region], TEMPERATURE
@@ -198,9 +198,12 @@ def _reason(
     return OVERFULL if now.q >= cell.capacity[0] * cell.soc_ocv[-1] else 0
 
 
-def _bounded(cell: CellTables, rules: Rules, now: State, step: float, left: float) -> float:
+def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: float, left: float) -> float:
     """Return the step, not longer than charge, temperature and timers allow."""
-    step = min(step, left, rules.cooling_step * cell.heat_capacity * cell.thermal_resistance)
+    step = min(step, left)
+    way = abs(goal - now.temp)
+    if way > rules.temp_step:
+        step = min(step, -cell.heat_capacity * cell.thermal_resistance * math.log(1.0 - rules.temp_step / way))
     if now.i > 0.0:
         step = min(step, rules.soc_step * cell.capacity[0] / now.i)
     return max(step, _SHORTEST)
@@ -230,7 +233,7 @@ def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i
 
 
 def _shortened(
-    cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, rise: float, work: Work
+    cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, goal: float, work: Work
 ) -> float:
     """Return the shortest step at whose end something else rules: false position, kept inside a bracket."""
     low, high = 0.0, step
@@ -242,7 +245,7 @@ def _shortened(
         middle = min(max(middle, low + 0.4 * _SHORTEST), high - 0.4 * _SHORTEST)
         if not low < middle < high or math.isnan(middle):
             middle = 0.5 * (low + high)
-        i_end = _current_after(cell, rules, law, middle, now, slope, rise, work)
+        i_end = _current_after(cell, rules, law, middle, now, slope, goal, work)
         margin = _margin(cell, rules, law, middle, now, i_end, work)
         if margin <= 0.0:
             high, margin_high = middle, margin
@@ -256,10 +259,10 @@ def _shortened(
 
 
 def _current_after(
-    cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, rise: float, work: Work
+    cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, goal: float, work: Work
 ) -> float:
     """Prepare a step of this length and return the current at its end; `slope` is the current's in the last step."""
-    prepare(cell, step, now, rise, work)
+    prepare(cell, step, now, goal, work)
     if law.ruled_by == _FIXED:
         return now.i
     return _root(cell, rules, law, step, now, max(0.5 * now.i, now.i + slope * step), work)

@@ -44,13 +44,13 @@ class Accuracy:
     """In state of charge."""
     current_step: float
     """In relative change of the current of a taper."""
-    cooling_step: float
-    """Over the cells' thermal time constant."""
+    temp_step: float
+    """In temperature [K]."""
 
 
-FINE = Accuracy(soc_step=0.002, current_step=0.012, cooling_step=0.05)
+FINE = Accuracy(soc_step=0.002, current_step=0.012, temp_step=0.1)
 """Times to about 1e-5, energy to 1e-6."""
-QUICK = Accuracy(soc_step=0.02, current_step=0.05, cooling_step=0.1)
+QUICK = Accuracy(soc_step=0.02, current_step=0.05, temp_step=0.5)
 """Times to about 2e-4, for sweeps and for values that are dragged."""
 
 
