@@ -13,11 +13,12 @@ from chargewright.parts.supply import Supply, wall_power
 from chargewright.sim.charge import ChargeRun, run_charge
 from chargewright.sim.charge_setup import CurrentTable, charge_settings
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import Edge, conditions, in_dropout, product_loss
+from chargewright.studies.operate import Edge, conditions, in_dropout, product_loss, source_limit
 from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
 _VOLTAGES = 24
+_AMPLE = 0.05
 _SAMPLES = 40
 
 
@@ -113,23 +114,25 @@ def charge_case(
 def left_over(
     case: Situation, path: PowerPath, hardware: Hardware, supply: Supply, *, p_load: float, temp: float, edge: Edge
 ) -> CurrentTable:
-    """Return the greatest charge current that source limit and load leave over, against the pack's terminal voltage.
+    """Return what source limit and load leave over for the pack, up to the wanted current, against terminal voltage.
 
-    Solves the path with the source held at its limit. A parallel path regulates charge and load together, so there the
-    load comes off the charge current too. Nothing is left where no steady state exists or a buck would be in dropout.
+    Where the whole wanted current fits into the source's limit it is left over; elsewhere the path is solved with the
+    source held at its limit. Nothing is left where no steady state exists. A parallel path regulates charge and load
+    together, so there the load comes off the wanted current too.
     """
-    state = path.state("shared")
-    assert state is not None, "every path shares its source"
     base = conditions(case, path, "shared", supply, soc=0.5, p_load=p_load, temp=temp, edge=edge, i_pack=case.i_charge)
     v = np.linspace(0.9 * case.pack.cell.ocv[0] * case.pack.series, 1.03 * case.v_full, _VOLTAGES)
     # The terminals themselves are the pack here, so that the table is over their voltage and no resistance is in it.
     c = replace(base, e_cells=v, r_pack=0.0)
-    s = solve(path, state, hardware, c)
-    i = np.where(s.ok & ~in_dropout(case, s), s.i["pack"], 0.0)
-    held = path.state("charging")
-    if held is not None and held.held == "stage-current":
-        i = np.fmin(i, solve(path, held, hardware, c).i["pack"])
-    return CurrentTable(v_pack=v, i=np.maximum(i, 0.0))
+    charging, shared = path.state("charging"), path.state("shared")
+    assert charging is not None, "every path charges"
+    assert shared is not None, "every path shares its source"
+    full, cut = solve(path, charging, hardware, c), solve(path, shared, hardware, c)
+    fits = full.ok & ~in_dropout(case, full) & (full.i["source"] <= source_limit(case, supply))
+    left = np.where(cut.ok & ~in_dropout(case, cut), cut.i["pack"], 0.0)
+    # A little more than wanted, so that the charge current itself rules where the source does not.
+    ample = np.fmax(left, (1.0 + _AMPLE) * full.i["pack"]) if charging.held == "pack-current" else full.i["pack"]
+    return CurrentTable(v_pack=v, i=np.maximum(np.where(fits, ample, left), 0.0))
 
 
 def _along(

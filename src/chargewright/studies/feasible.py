@@ -4,7 +4,8 @@ Worst case means the low edge of the source, a hot and worn cable, the fullest o
 A path that fails a `must` is out; a failed `should` costs the product something and becomes a finding.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -36,23 +37,26 @@ class Requirement:
     at_least: bool
     reason: str
     """One sentence with the numbers."""
+    source: str = ""
+    """Name of the source it is judged on; "" where none matters."""
 
 
 def judge(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[Requirement, ...]:
     """Return every requirement on a path, judged."""
-    used = {u.source for u in case.usage if u.source != "none"}
-    found: list[Requirement] = []
-    for name, supply in chosen.contracts.items():
-        weight: Weight = "must" if name in used or not used else "should"
-        found.append(_finishes_charge(case, chosen.path, hardware, supply, weight))
-        found.append(_runs_on_source(case, chosen.path, hardware, supply, weight))
-        found.append(_survives_peak(case, chosen.path, hardware, supply, weight))
-        found.append(_runs_without_pack(case, chosen.path, hardware, supply))
-        found.append(_starts_flat(case, chosen.path, hardware, supply, weight))
-    found.append(_bus_ceiling(case, chosen))
-    found.append(_bus_floor(case, chosen.path, hardware))
-    found.append(_ends_charge(case, chosen))
-    return tuple(found)
+    found = [judge_one(case, chosen, hardware, key, name) for name in chosen.contracts for key in _ON_A_SOURCE]
+    return (*found, *(judge_one(case, chosen, hardware, key) for key in ("bus-ceiling", "bus-floor", "ends-charge")))
+
+
+def judge_one(case: Situation, chosen: Plan, hardware: Hardware, key: str, source: str = "") -> Requirement:
+    """Return one requirement by its key, judged; `source` names the source where the key asks for one."""
+    if key in _ON_A_SOURCE:
+        used = {u.source for u in case.usage if u.source != "none"}
+        weight: Weight = "must" if source in used or not used else "should"
+        found = _ON_A_SOURCE[key](case, chosen.path, hardware, chosen.contracts[source], weight)
+        return replace(found, source=source)
+    if key == "bus-ceiling":
+        return _bus_ceiling(case, chosen)
+    return _bus_floor(case, chosen.path, hardware) if key == "bus-floor" else _ends_charge(case, chosen)
 
 
 def feasible(requirements: tuple[Requirement, ...]) -> bool:
@@ -152,8 +156,8 @@ def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Suppl
     )
 
 
-def _runs_without_pack(case: Situation, path: PowerPath, hw: Hardware, supply: Supply) -> Requirement:
-    """No pack fitted: the source alone carries the busiest load."""
+def _runs_without_pack(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, _weight: Weight) -> Requirement:
+    """No pack fitted: the source alone carries the busiest load. Never a must: not every product runs without one."""
     s = _solve_one(case, path, hw, "no-pack", supply, soc=0.5, p_load=case.p_busy)
     limit = source_limit(case, supply)
     drawn = float(s.i["source"][0])
@@ -271,3 +275,12 @@ def _ends_charge(case: Situation, chosen: Plan) -> Requirement:
         at_least=False,
         reason=seen,
     )
+
+
+_ON_A_SOURCE: dict[str, Callable[[Situation, PowerPath, Hardware, Supply, Weight], Requirement]] = {
+    "finishes-charge": _finishes_charge,
+    "runs-on-source": _runs_on_source,
+    "survives-peak": _survives_peak,
+    "runs-without-pack": _runs_without_pack,
+    "starts-flat": _starts_flat,
+}

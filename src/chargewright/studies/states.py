@@ -50,7 +50,8 @@ class StateReport:
 def states_of(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[StateReport, ...]:
     """Return all states of a path, at typical source and ambient, from the strongest source that the day uses."""
     name = _main_source(case, chosen)
-    return tuple(state_of(case, chosen.path, hardware, s.key, name, chosen.contracts[name]) for s in chosen.path.states)
+    keys = [s.key for s in chosen.path.states if s.key != "pass-through" or name in chosen.through]
+    return tuple(state_of(case, chosen.path, hardware, key, name, chosen.contracts[name]) for key in keys)
 
 
 def state_of(
