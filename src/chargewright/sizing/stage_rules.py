@@ -7,9 +7,10 @@ import numpy.typing as npt
 
 from chargewright.network.stage import CoilAt
 from chargewright.parts.catalogue import Parts
-from chargewright.sizing.demand import Demand, Points, StageDemand
+from chargewright.sizing.arrays import taken
+from chargewright.sizing.demand import Demand, StageDemand
 from chargewright.sizing.pass_elements import rating_needed
-from chargewright.sizing.tables import PLACES, Choice, Run, Tables, hot_saturation, rows_of, run, some
+from chargewright.sizing.tables import PLACES, Choice, Run, Tables, heating_of, hot_saturation, lasting_of, rows_of, run
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -37,7 +38,7 @@ class Ruling:
 def coil_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: Demand) -> list[Ruling]:
     """Return the rules on inductor and timing, from the waveforms at the corners with the inductor at its worst."""
     rules, w, points = demand.rules, worst.wave, worst.points
-    lasting = _lasting(points)
+    lasting = lasting_of(points)
     full = worst.i_l[:, lasting].max(axis=1)
     i_sat = t.coil[choice.coil, CoilAt._fields.index("i_sat")] * hot_saturation(t, choice.coil)
     i_rms = parts.inductors.column("i_rms")[choice.coil]
@@ -59,7 +60,7 @@ def coil_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: De
 
 def switch_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: Demand) -> list[Ruling]:
     """Return the rules on voltage and current of each switch."""
-    rms, lasting = worst.rms(), _lasting(worst.points)
+    rms, lasting = worst.rms(), lasting_of(worst.points)
     found = []
     for k in t.active:
         part = choice.places[:, k]
@@ -86,13 +87,12 @@ def switch_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: 
 class Heat:
     """Settled temperatures of many sets at the lasting corners."""
 
-    points: Points
+    corner: Ints
+    """Which of the demand's corners the points are."""
     temp: Floats
     """(5, sets, points): the four switch positions and the inductor [K]."""
     board: Floats
     """(sets, points) [K]."""
-    p_stage: Floats
-    """(sets, points) [W]."""
 
 
 def settled_heat(
@@ -110,22 +110,22 @@ def settled_heat(
     temp_first : temperature to begin with [K]
     """
     stage = demand.stage
-    points = some(demand.stage.corners, _lasting(demand.stage.corners))
+    hot = heating_of(stage.corners)
+    points = taken(stage.corners, hot)
     n, m = len(choice), len(points.v_in)
-    each = choice.take(np.repeat(np.arange(n), m))
+    each = taken(choice, np.repeat(np.arange(n), m))
     index = np.arange(n * m).reshape(n, m)
-    rth = np.stack([*_rth(choice, parts, t), parts.inductors.column("rth")[choice.coil]])
+    rth_switch = np.append(parts.switches.column("rth_jb"), 0.0)
+    rth = np.stack([*rth_switch[choice.places].T, parts.inductors.column("rth")[choice.coil]])
     temp = np.full((5, n, m), temp_first)
     board = np.full((n, m), temp_first)
-    p_stage = np.zeros((n, m))
     for _ in range(passes):
         rows = rows_of(t, each, temp[:4].reshape(4, -1).T, temp[4].ravel())
         found = run(rows, points, index)
-        p_stage = found.total
-        board = board_temperature(stage, p_stage + p_pass)
+        board = board_temperature(stage, found.total + p_pass)
         # Runaway has no end: stop at what no part survives, far above every limit.
         temp = np.minimum(board + rth[:, :, None] * found.heat(), 600.0)
-    return Heat(points=points, temp=temp, board=board, p_stage=p_stage)
+    return Heat(corner=hot, temp=temp, board=board)
 
 
 def board_temperature(stage: StageDemand, p_more: Floats | float) -> Floats:
@@ -139,10 +139,11 @@ def heat_rulings(t: Tables, choice: Choice, heat: Heat, parts: Parts, demand: De
     found = []
     for k in (*t.active, 4):
         limit = temperature_limit(k, choice, parts, demand)
-        corner = np.argmax(heat.temp[k], axis=1)
-        value = heat.temp[k][np.arange(len(choice)), corner]
+        hottest = np.argmax(heat.temp[k], axis=1)
+        value = heat.temp[k][np.arange(len(choice)), hottest]
         rule = "inductor temperature" if k == 4 else "junction temperature"
         use = (value - ambient) / np.maximum(limit - ambient, 1e-9)
+        corner = heat.corner[hottest]
         found.append(Ruling(rule=rule, where=place_name(k), unit="K", value=value, limit=limit, use=use, corner=corner))
     return found
 
@@ -164,16 +165,6 @@ def place_name(k: int) -> str:
     """Return what a position is called."""
     side = "source-side" if k < 2 else "pack-side"
     return "inductor" if k == 4 else f"{side} {'high' if 'high' in PLACES[k] else 'low'} switch"
-
-
-def _rth(choice: Choice, parts: Parts, t: Tables) -> list[Floats]:
-    rth = np.append(parts.switches.column("rth_jb"), 0.0)
-    return [rth[choice.places[:, k]] for k in range(4)]
-
-
-def _lasting(points: Points) -> Ints:
-    """Return the lasting points; all of them if none is marked as lasting."""
-    return np.flatnonzero(points.lasting) if points.lasting.any() else np.arange(len(points.lasting))
 
 
 def _upper(rule: str, where: str, unit: str, value: Floats, limit: Floats, only: Ints | None = None) -> Ruling:

@@ -12,6 +12,7 @@ from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWavefo
 from chargewright.network.sweep import COLUMNS, sweep
 from chargewright.parts.catalogue import Parts
 from chargewright.physics.conduction import resistance_at
+from chargewright.sizing.arrays import joined, taken
 from chargewright.sizing.build import R_DRIVER, coil_at_25, setting_of
 from chargewright.sizing.demand import Demand, Points
 
@@ -54,14 +55,10 @@ class Choice:
     def __len__(self) -> int:
         return len(self.coil)
 
-    def take(self, which: Any) -> "Choice":
-        """Return some of the sets."""
-        return Choice(places=self.places[which], coil=self.coil[which], f_sw=self.f_sw[which], esr=self.esr[which])
-
-    def with_switch(self, place: int, switch: Any) -> "Choice":
-        """Return the sets with another switch in one position."""
+    def exchanged(self, place: Ints, switch: Ints) -> "Choice":
+        """Return each set with one other switch: `switch` in position `place`, arrays over the sets."""
         places = self.places.copy()
-        places[:, place] = switch
+        places[np.arange(len(self)), place] = switch
         return replace(self, places=places)
 
 
@@ -194,12 +191,12 @@ def run(rows: Floats, points: Points, index: Ints | None = None) -> Run:
 def _lifted(rows: Floats, v_in: Floats, v_out: Floats, i_out: Floats) -> Floats:
     """Return the mean coil current [A] that gives `i_out` where the output leg may switch; row, point by point."""
     column = rows.T
-    switches = [SwitchAt(*column[k * _SWITCH : (k + 1) * _SWITCH]) for k in range(4)]
+    ih, il, ol, oh = (SwitchAt(*column[k * _SWITCH : (k + 1) * _SWITCH]) for k in range(4))
     setting = Setting(*column[4 * _SWITCH + _COIL :])
     i_l = i_out / np.minimum(1.0, v_in / v_out)
     with np.errstate(divide="ignore", invalid="ignore"):
         for _ in range(3):
-            _, d_out = duties(v_in, v_out, i_l, *switches, column[_R_DC], setting)
+            _, d_out = duties(v_in, v_out, i_l, ih, il, ol, oh, column[_R_DC], setting)
             i_l = np.maximum(i_out / np.maximum(1.0 - np.clip(d_out, 0.0, 1.0), 0.02), 1e-6)
     return i_l
 
@@ -207,23 +204,24 @@ def _lifted(rows: Floats, v_in: Floats, v_out: Floats, i_out: Floats) -> Floats:
 def merged(points: Points, weights: Floats) -> tuple[Points, Floats]:
     """Return the points without repetitions, and the summed weights."""
     table = np.stack([points.v_in, points.v_out, points.i_out, points.reverse, points.lasting], axis=1)
-    unique, where = np.unique(table, axis=0, return_inverse=True)
-    found = Points(
-        v_in=unique[:, 0],
-        v_out=unique[:, 1],
-        i_out=unique[:, 2],
-        reverse=unique[:, 3] > 0.5,
-        lasting=unique[:, 4] > 0.5,
-    )
-    return found, np.bincount(where.ravel(), weights=weights, minlength=len(unique))
+    unique, first, where = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    return taken(points, first), np.bincount(where.ravel(), weights=weights, minlength=len(unique)).astype(float)
 
 
-def some(points: Points, which: Any) -> Points:
-    """Return some of the points."""
-    return Points(
-        v_in=points.v_in[which],
-        v_out=points.v_out[which],
-        i_out=points.i_out[which],
-        reverse=points.reverse[which],
-        lasting=points.lasting[which],
-    )
+def lasting_of(points: Points) -> Ints:
+    """Return the points that last; all of them if none is marked so."""
+    return np.flatnonzero(points.lasting) if points.lasting.any() else np.arange(len(points.lasting))
+
+
+def heating_of(points: Points) -> Ints:
+    """Return the lasting points that can be the hottest: of equal voltages and direction, the one of most current."""
+    lasting = lasting_of(points)
+    order = lasting[np.argsort(-points.i_out[lasting], kind="stable")]
+    table = np.stack([points.v_in, points.v_out, points.reverse], axis=1)[order]
+    _, first = np.unique(table, axis=0, return_index=True)
+    return np.sort(order[first])
+
+
+def together(first: Points, second: Points) -> Points:
+    """Return the points of both, in this order."""
+    return joined([first, second])
