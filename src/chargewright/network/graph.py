@@ -96,6 +96,8 @@ class PowerPath:
     weaknesses: tuple[str, ...]
     narrow: bool
     """Whether the stage sets the bus to the pack (True), or the source goes onto the bus (False)."""
+    controller_cost: float
+    """Cost index of a controller that can do this; 1 is a buck charger's with its path control (invented)."""
 
     def state(self, key: StateKey) -> State | None:
         """Return the state, or None if this path does not have it."""

@@ -52,4 +52,5 @@ PATH = PowerPath(
         "the source must stay above the full pack",
     ),
     narrow=False,
+    controller_cost=1.0,
 )

@@ -23,4 +23,5 @@ PATH = PowerPath(
         "stage carries system and charge",
     ),
     narrow=True,
+    controller_cost=1.0,
 )

@@ -27,4 +27,5 @@ PATH = PowerPath(
         "more parts, area and cost",
     ),
     narrow=True,
+    controller_cost=1.4,
 )

@@ -33,4 +33,5 @@ PATH = PowerPath(
         "four switches",
     ),
     narrow=True,
+    controller_cost=1.5,
 )

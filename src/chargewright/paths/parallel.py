@@ -36,4 +36,5 @@ PATH = PowerPath(
         "the load eats the charge current",
     ),
     narrow=True,
+    controller_cost=0.7,
 )

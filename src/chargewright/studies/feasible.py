@@ -15,8 +15,8 @@ from chargewright.network.graph import PowerPath, StateKey
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import Solution, solve
 from chargewright.parts.pack import pack_ocv
-from chargewright.parts.supply import Supply
-from chargewright.studies.needs import Plan
+from chargewright.parts.supply import Supply, worst_input_voltage
+from chargewright.studies.needs import Plan, least_input
 from chargewright.studies.operate import conditions, for_peaks, operate, source_limit
 from chargewright.studies.situation import Situation
 
@@ -64,6 +64,21 @@ def feasible(requirements: tuple[Requirement, ...]) -> bool:
     return all(r.met for r in requirements if r.weight == "must")
 
 
+def source_too_low(case: Situation, chosen: Plan) -> tuple[Requirement, ...]:
+    """Return, before any part is chosen, what rules a buck out: no source of the day stays above the full pack.
+
+    v_full / duty_max against the worst input voltage at rated current; common practice (a buck only steps down).
+    """
+    needed = least_input(case, chosen.path)
+    used = [chosen.contracts[u.source] for u in case.usage if u.source != "none"] or list(chosen.contracts.values())
+    found = []
+    for supply in {s.name: s for s in used}.values():
+        v_in = float(worst_input_voltage(supply, 0.0))
+        if v_in < needed:
+            found.append(_fill_requirement(case, chosen.path, supply, "must", met=False, v_in=v_in, needed=needed))
+    return tuple(found)
+
+
 def _solve_one(
     case: Situation, path: PowerPath, hw: Hardware, key: StateKey, supply: Supply, **given: float
 ) -> Solution:
@@ -81,21 +96,35 @@ def _finishes_charge(case: Situation, path: PowerPath, hw: Hardware, supply: Sup
     s = _solve_one(case, path, hw, "charging", supply, soc=1.0, p_load=0.0, i_pack=i_end)
     duty = float(s.waveform.d_in[0]) if path.stage.legs == "buck" else 0.0
     v_in = float(s.v[path.stage.a][0])
-    needed = case.v_full / limit
     ok = bool(s.ok[0]) and np.isfinite(duty) and duty <= limit
+    return _fill_requirement(
+        case,
+        path,
+        supply,
+        weight,
+        met=ok,
+        v_in=v_in if np.isfinite(v_in) else float(worst_input_voltage(supply, 0.0)),
+        needed=least_input(case, path),
+    )
+
+
+def _fill_requirement(
+    case: Situation, path: PowerPath, supply: Supply, weight: Weight, *, met: bool, v_in: float, needed: float
+) -> Requirement:
+    buck = path.stage.legs == "buck"
     return Requirement(
         key="finishes-charge",
         title=f"fills the pack from {supply.name}",
         weight=weight,
-        met=ok,
-        value=v_in if np.isfinite(v_in) else supply.v_set.low,
-        limit=needed if path.stage.legs == "buck" else 0.0,
+        met=met,
+        value=v_in,
+        limit=needed,
         unit="V",
         at_least=True,
         reason=(
-            f"A buck needs its input above {show(case.v_full, 'V')} / {show(limit, '1')} = {show(needed, 'V')} to finish; "
-            f"'{supply.contract}' of {supply.name} leaves {show(v_in, 'V')} in its worst case."
-            if path.stage.legs == "buck"
+            f"A buck needs its input above {show(case.v_full, 'V')} / {show(case.design.rules.duty_max, '1')} = "
+            f"{show(needed, 'V')} to fill the pack; '{supply.contract}' of {supply.name} leaves {show(v_in, 'V')} at worst."
+            if buck
             else f"Four switches reach {show(case.v_full, 'V')} from any source voltage."
         ),
     )

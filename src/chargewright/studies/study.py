@@ -21,7 +21,7 @@ from chargewright.spec.design import Design
 from chargewright.studies.charge import ChargePlan, charge_plan
 from chargewright.studies.day import Day, day, run_time
 from chargewright.studies.decision_map import Contender, DecisionMap, decision_map
-from chargewright.studies.feasible import Requirement, feasible, judge
+from chargewright.studies.feasible import Requirement, feasible, judge, source_too_low
 from chargewright.studies.limits import Reach, reach_of
 from chargewright.studies.needs import Plan, demand, plan
 from chargewright.studies.operate import operate
@@ -54,7 +54,7 @@ class PathStudy:
     sizing: Sizing | None
     """None if no parts meet the rules; then nothing below is known."""
     why_not: str
-    """Why there is no sizing; "" if there is one."""
+    """Why no parts were found; "" if there are some, or if a requirement already rules the path out."""
     hardware: Hardware | None = None
     requirements: tuple[Requirement, ...] = ()
     feasible: bool = False
@@ -111,6 +111,10 @@ def study_design(design: Design, design_file: Path, progress: Progress | None = 
         path = shelf.get(key)
         tell(f"{path.title}: parts, states, day and charge", 0.05 + 0.8 * k / len(keys))
         chosen = plan(case, path)
+        hopeless = source_too_low(case, chosen)
+        if hopeless:
+            found.append(PathStudy(path=path, plan=chosen, sizing=None, why_not="", requirements=hopeless))
+            continue
         try:
             sizing = size(demand(case, chosen), parts)
         except NoSolution as error:
@@ -160,7 +164,7 @@ def _measures(
         "run_time": run_time(case, chosen.path, hw, usual, ambient.typical),
         "heat": float(np.nanmax(hot.p_loss)),
         "charge_time": charge.t_full,
-        "cost": sizing.build.cost + sum(r.cost for r in rails),
+        "cost": chosen.path.controller_cost + sizing.build.cost + sum(r.cost for r in rails),
         "area": sizing.build.area + sum(r.area for r in rails),
     }
 

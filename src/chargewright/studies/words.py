@@ -43,7 +43,7 @@ def because(study: Study) -> tuple[str, ...]:
 
 def why_out(candidate: PathStudy) -> tuple[str, ...]:
     """Return the reasons for which a path is out, with numbers; empty for a feasible path."""
-    if candidate.sizing is None:
+    if candidate.why_not:
         return (candidate.why_not,)
     return tuple(f"{r.title}: no. {r.reason}" for r in candidate.requirements if r.weight == "must" and not r.met)
 
