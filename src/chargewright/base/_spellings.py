@@ -149,6 +149,11 @@ def spellings_of(unit: str) -> tuple[str, ...]:
     return tuple(text for text, spelling in SPELLINGS.items() if spelling.unit == wanted)
 
 
+def a_name(unit: str) -> str:
+    """Return the word for what a unit measures, with its article: "a voltage", "an inductance"."""
+    return f"{'an' if NAMES[unit][0] in 'aeiou' else 'a'} {NAMES[unit]}"
+
+
 def listed(unit: str) -> str:
     """Return the spellings of a unit as a message lists them: "V, mV, uV, nV, kV"."""
     return ", ".join(spellings_of(unit)[:8]).replace("degC", "°C")
@@ -156,7 +161,7 @@ def listed(unit: str) -> str:
 
 def wanted(unit: str) -> str:
     """Return what a message says is accepted: "one number and one unit: a voltage (V, mV, uV, nV, kV)"."""
-    return f"one number and one unit: a {NAMES[unit]} ({listed(unit) or 'no unit'})"
+    return f"one number and one unit: {a_name(unit)} ({listed(unit) or 'no unit'})"
 
 
 def clean(text: str) -> str:

@@ -19,6 +19,7 @@ from chargewright.base._spellings import (
     NUMBER,
     SPELLINGS,
     UNIT_WORD,
+    a_name,
     clean,
     known_spelling,
     listed,
@@ -104,13 +105,13 @@ def _to_si(number: str, spelling: str | None, unit: str, shown: str, *, differen
     value = float(number)
     if spelling is None:
         if unit != "1":
-            raise QuantityError(f"{shown!r} has no unit", f"a {NAMES[unit]} with its unit ({listed(unit)})")
+            raise QuantityError(f"{shown!r} has no unit", f"{a_name(unit)} with its unit ({listed(unit)})")
     else:
         known = known_spelling(spelling, unit, shown)
         if unit == "dK":
             difference, unit = True, "K"
         if known.unit != unit:
-            raise QuantityError(f"{shown!r} is a {NAMES[known.unit]}", f"a {NAMES[unit]} ({listed(unit)})")
+            raise QuantityError(f"{shown!r} is {a_name(known.unit)}", f"{a_name(unit)} ({listed(unit)})")
         value = scaled(value, known.scale) + (0.0 if difference else known.offset)
     if not math.isfinite(value):
         raise QuantityError(f"{shown!r} is too large for a number", wanted(unit))
@@ -187,7 +188,7 @@ def plain_unit(spelling: str, unit: str) -> PlainUnit:
         return PlainUnit("1", 1.0, 0.0)
     known = known_spelling(spelling, unit, spelling)
     if known.unit != unit:
-        raise QuantityError(f"{spelling!r} is the unit of a {NAMES[known.unit]}", wanted(unit))
+        raise QuantityError(f"{spelling!r} is the unit of {a_name(known.unit)}", wanted(unit))
     return PlainUnit(spelling, known.scale, known.offset)
 
 
@@ -342,7 +343,8 @@ def spell_toleranced(band: Toleranced, unit: str) -> str:
     if up == down == 0.0:
         return spell(typ, unit)
     if unit == "1":
-        return f"{typ:.10g} ±{up:.10g}" if math.isclose(up, down) else f"{typ:.10g} +{up:.10g} -{down:.10g}"
+        low_to_high = f"{spell(band.low, unit)} to {spell(band.high, unit)}"
+        return low_to_high if math.isclose(up, down) else f"{typ:.10g} +{up:.10g} -{down:.10g}"
     relative = unit != "K" and typ != 0.0
     up_text, down_text = (spell(d / abs(typ), "1") if relative else spell(d, "dK") for d in (up, down))
     same = math.isclose(up, down, rel_tol=1e-9)

@@ -3,7 +3,7 @@
 Loader, schema, starter file and docs walk over these shapes, so that a new field of a record is known to all of them.
 """
 
-from dataclasses import MISSING, dataclass, fields, is_dataclass
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from functools import cache
 from types import UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -42,6 +42,17 @@ def shapes_of(record: type) -> tuple[Shape, ...]:
     """Return the keys of a record in the order in which it declares them."""
     hints = get_type_hints(record)
     return tuple(_shape(f.name, hints[f.name], f.metadata[KEY], f.default) for f in fields(record))
+
+
+def shapes_under(record: type, default: Any) -> tuple[Shape, ...]:
+    """Return the keys of a group whose own default is `default`: what is left out of the group keeps that value.
+
+    The cable of one kind of source has another resistance than that of another; giving its inductance changes only
+    the inductance.
+    """
+    if not isinstance(default, record):
+        return shapes_of(record)
+    return tuple(replace(shape, default=getattr(default, shape.key)) for shape in shapes_of(record))
 
 
 @cache

@@ -13,6 +13,7 @@ from typing import Any, TypeAlias
 
 from chargewright.base.errors import Problem, SpecError
 from chargewright.spec._syntax import directive_problem, syntax_problem
+from chargewright.spec._words import visible
 
 MAX_BYTES = 256 * 1024
 MAX_DEPTH = 12
@@ -177,10 +178,12 @@ class _Builder:
         line, start, end = event.start_mark.line + 1, event.start_mark.index, event.end_mark.index
         if kind == "AliasEvent":
             cure = "Write the value out at each place."
-            self._refuse(event, key, f"'*{event.anchor[:40]}' refers to a value elsewhere; this is not allowed.", cure)
+            self._refuse(
+                event, key, f"'*{visible(event.anchor, 40)}' refers to a value elsewhere; this is not allowed.", cure
+            )
             return Refused(line, start, end)
         if event.anchor:
-            cure = f"Delete '&{event.anchor[:40]}' and write the value out at each place."
+            cure = f"Delete '&{visible(event.anchor, 40)}' and write the value out at each place."
             self._refuse(event, key, "An anchor stands here; references are not allowed in a design file.", cure)
         if kind == "ScalarEvent":
             return Scalar(line, start, end, event.value, event.style is None, event.style in ("|", ">"))
@@ -196,7 +199,7 @@ class _Builder:
         while type(inner := next(events)).__name__ != "MappingEndEvent":
             key = self._node(inner, events, depth + 1, path)
             name = key.text if isinstance(key, Scalar) else ""
-            dotted = f"{path}.{name[:60]}" if path else name[:60]
+            dotted = f"{path}.{visible(name)}" if path else visible(name)
             value = self._node(next(events), events, depth + 1, dotted)
             if not isinstance(key, Scalar) or not name:
                 self._refuse(
@@ -208,7 +211,7 @@ class _Builder:
                 )
             elif name in entries:
                 first = entries[name].key.line
-                message = f"'{name[:60]}' is given twice; it already stands in line {first}."
+                message = f"'{visible(name)}' is given twice; it already stands in line {first}."
                 self._refuse(inner, dotted, message, "Delete one of the two.")
             else:
                 entries[name] = Entry(key, value)

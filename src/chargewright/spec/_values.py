@@ -1,6 +1,5 @@
 """One text of the design file becomes one value, or the words that say what is wrong with it and what was meant."""
 
-import json
 import math
 import re
 from collections.abc import Callable, Iterable
@@ -11,15 +10,10 @@ from chargewright.base.near import nearest
 from chargewright.base.units import Toleranced, parse, parse_toleranced, show, spellings_of
 from chargewright.spec._shape import Shape
 from chargewright.spec._tree import Scalar
+from chargewright.spec._words import FALSE, NOTHING, TRUE, quoted, reads_as, visible
 from chargewright.spec.fields import Info, Rated
 
-_NOTHING = ("", "~", "null", "Null", "NULL")
-_TRUE, _FALSE = ("true", "True", "TRUE"), ("false", "False", "FALSE")
 _WHOLE = re.compile("[+-]?(?:0|[1-9][0-9]*)")
-_NUMBER_LIKE = re.compile(
-    r"[+-]?(?:[0-9][0-9_]*\.?[0-9_]*|\.[0-9_]+)(?:[eE][+-]?[0-9]+)?|0[xob][0-9a-fA-F]+|[+-]?\.(?:inf|nan)", re.I
-)
-_DATE = re.compile(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[Tt ].*)?")
 _LEADING = re.compile(r"\s*([+\-−–]?[0-9.]+(?:[eE][+-]?[0-9]+)?)\s*([^\s0-9±+\-.,]\S*)?")
 
 
@@ -37,7 +31,7 @@ class Unfit(Exception):
 
 def value_of(shape: Shape, scalar: Scalar) -> Any:
     """Return the value that `scalar` stands for under the key of `shape`, in SI; raises Unfit."""
-    if scalar.plain and scalar.text in _NOTHING:
+    if scalar.plain and scalar.text in NOTHING:
         example = example_of(shape)
         give = f"Give a value, for example {example}" if example else "Give a value"
         raise Unfit("Nothing stands here.", f"{give}{'' if shape.must_be_given else ', or delete the line'}.")
@@ -46,16 +40,7 @@ def value_of(shape: Shape, scalar: Scalar) -> Any:
 
 def found(scalar: Scalar) -> str:
     """Return what stands in the file, as a message quotes it: one line, not too long."""
-    if scalar.plain and (_NUMBER_LIKE.fullmatch(scalar.text) or scalar.text in (*_TRUE, *_FALSE, *_NOTHING)):
-        return scalar.text[:60]
-    return quoted(scalar.text)
-
-
-def quoted(text: str) -> str:
-    """Return a text in quotes, cut to one short line, invisible characters made visible."""
-    cut = text if len(text) <= 60 else text[:57] + "..."
-    visible = "".join(c if c.isprintable() or c == "\n" else f"<U+{ord(c):04X}>" for c in cut)
-    return json.dumps(visible[:120], ensure_ascii=False)
+    return scalar.text[:60] if scalar.plain and reads_as(scalar.text) else quoted(scalar.text)
 
 
 def example_of(shape: Shape) -> str:
@@ -166,7 +151,7 @@ def _outside(
     plain = unit == "1" and high > 2.0
     low_text, high_text = (f"{low:g}", f"{high:g}") if plain else (show(low, unit), show(high, unit))
     meant = _meant(text, info, fits, known_only=False)
-    message = f"{start}{quoted(text.strip())[1:-1]} is outside {low_text} … {high_text}: {info.why}."
+    message = f"{start}{visible(text.strip())} is outside {low_text} … {high_text}: {info.why}."
     return Unfit(message, f'Did you mean "{meant}"?' if meant else "")
 
 
@@ -210,8 +195,8 @@ def _does(fits: Callable[[str], bool], text: str) -> bool:
 
 
 def _flag(shape: Shape, scalar: Scalar) -> bool:
-    if scalar.plain and scalar.text in (*_TRUE, *_FALSE):
-        return scalar.text in _TRUE
+    if scalar.plain and scalar.text in (*TRUE, *FALSE):
+        return scalar.text in TRUE
     meant = {"yes": "true", "on": "true", "1": "true", "true": "true", "no": "false", "off": "false", "0": "false"}
     word = meant.get(scalar.text.lower(), "false" if scalar.text.lower() == "false" else "")
     quotes = ", without quotes" if word and not scalar.plain else ""
@@ -233,8 +218,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 def _text(shape: Shape, scalar: Scalar) -> str:
     info, text = shape.info, scalar.text
     if scalar.plain:
-        kind = "a date" if _DATE.fullmatch(text) else "a number" if _NUMBER_LIKE.fullmatch(text) else ""
-        kind = "true or false" if text in (*_TRUE, *_FALSE) else kind
+        kind = reads_as(text)
         if kind:
             raise Unfit(f"{text[:40]} reads as {kind}, where a text is wanted: {info.why}.", f"Write {quoted(text)}.")
     if info.many_lines:

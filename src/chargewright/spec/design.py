@@ -19,7 +19,13 @@ class Design:
         "1", low=1, high=SCHEMA_VERSION, example="1", default=SCHEMA_VERSION, why="version of this file's form"
     )
     name: str = text(why="what the product is called", example="Slate tablet")
-    notes: str = text(default="", why="anything a reader should know", max_length=4000, many_lines=True)
+    notes: str = text(
+        default="",
+        why="anything a reader should know",
+        example="first sample",
+        max_length=4000,
+        many_lines=True,
+    )
     sources: tuple[SourceSpec, ...] = group(why="everything that may feed the product", max_items=12)
     pack: PackSpec = group(why="the lithium pack")
     system: SystemSpec = group(why="what the product's electronics draw")
@@ -27,7 +33,12 @@ class Design:
     usage: tuple[UsageSpec, ...] = group(default=(), why="a day of use; without it: a generic day is assumed and said")
     ambient: AmbientSpec = group(default=AmbientSpec(), why="temperatures and cooling")
     rules: RulesSpec = group(default=RulesSpec(), why="design rules")
-    candidates: tuple[str, ...] = group(default=(), why="power paths to study; without it: all", max_items=32)
+    candidates: tuple[str, ...] = group(
+        default=(),
+        why="power paths to study; without it: all",
+        example='["direct", "narrow-buck-boost"]',
+        max_items=32,
+    )
     weights: WeightsSpec = group(default=WeightsSpec(), why="what matters for the verdict")
     parts: PartsSpec = group(default=PartsSpec(), why="part lists to choose from")
     controller: str = text(

@@ -11,9 +11,10 @@ from typing import Any
 
 from chargewright.base.errors import PartsError, Problem, SpecError
 from chargewright.base.near import nearest
-from chargewright.spec._shape import Shape, kinds_of, shapes_of
+from chargewright.spec._shape import Shape, kinds_of, shapes_of, shapes_under
 from chargewright.spec._tree import MAX_BYTES, Group, Listing, Node, Refused, Scalar, read_tree
-from chargewright.spec._values import Unfit, did_you_mean, example_of, found, quoted, value_of
+from chargewright.spec._values import Unfit, did_you_mean, example_of, found, value_of
+from chargewright.spec._words import quoted, visible
 from chargewright.spec.consistency import contradictions
 from chargewright.spec.design import SCHEMA_VERSION, Design
 from chargewright.spec.references import is_file_name, resolve_path
@@ -64,7 +65,7 @@ def _read(path: Path) -> str:
 def _design(text: str, name: str, path: Path | None) -> Design:
     tree, problems = read_tree(text.removeprefix("\ufeff"), name)
     reader = _Reader(problems, path)
-    values = reader.keys(tree, Design, "", line=0)
+    values = reader.keys(tree, shapes_of(Design), "", line=0)
     for contradiction in contradictions(values):
         line, what = reader.place(contradiction.key)
         problem = Problem(
@@ -91,12 +92,12 @@ class _Reader:
         parent = key.rpartition(".")[0]
         return (self.place(parent)[0], "") if parent else (0, "")
 
-    def keys(self, group: Group, record: type, path: str, line: int) -> dict[str, Any]:
+    def keys(self, group: Group, accepted: Iterable[Shape], path: str, line: int) -> dict[str, Any]:
         """Return the values of a group that could be read; keys left out have their default.
 
         line : where the group is named, for what is missing in it
         """
-        shapes = {shape.key: shape for shape in shapes_of(record)}
+        shapes = {shape.key: shape for shape in accepted}
         misspelt = self._unknown(group, shapes, path)
         values: dict[str, Any] = {}
         for key, shape in shapes.items():
@@ -130,7 +131,7 @@ class _Reader:
                 cure = f"The key belongs to {' or '.join(_HOMES[key])}: write it there."
             else:
                 cure = f"Known keys: {_list(shapes)}."
-            shown = quoted(key)[1:-1]
+            shown = visible(key)
             dotted = f"{path}.{shown}" if path else shown
             self._add(entry.key.line, dotted, "", f"{quoted(key)} is not a key of {where}.", cure)
         return meant
@@ -219,8 +220,9 @@ class _Reader:
         record = self._kind(node, kinds, dotted, line) if kinds else shape.records[0]
         if record is None:
             return MISSING
-        values = self.keys(node, record, dotted, line)
-        return record(**values) if len(values) == len(shapes_of(record)) else MISSING
+        shapes = shapes_under(record, shape.default)
+        values = self.keys(node, shapes, dotted, line)
+        return record(**values) if len(values) == len(shapes) else MISSING
 
     def _kind(self, node: Group, kinds: dict[str, type], dotted: str, line: int) -> type | None:
         kind = node.get("kind")

@@ -118,7 +118,9 @@ class TypeCSourceSpec:
 
     kind: Literal["type-c"] = text(default="type-c", why="kind of source")
     name: str = text(why="what the source is called here", example="laptop port")
-    advertisement: Literal["default", "1.5 A", "3 A"] = text(default="3 A", why="advertised current (default: 0.5 A)")
+    advertisement: Literal["default", "1.5 A", "3 A"] = text(
+        default="3 A", why="advertised current; default stands for 0.5 A"
+    )
     cable: CableSpec = group(
         default=CableSpec(resistance=0.2, connectors=0.03), why="the cable from the source to the product"
     )
