@@ -15,22 +15,40 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from chargewright.base.compiled import plain
+from chargewright.network import stage
 from chargewright.network._system import Layout, newton_step
 from chargewright.network.graph import PowerPath, State, WireKind
 from chargewright.network.hardware import ABSENT, Hardware, StageParts
-from chargewright.network.stage import StageLosses, StageWaveform, SwitchAt, drive_supply, stage_point
-from chargewright.parts.regulator import rails_loss
-from chargewright.physics.conduction import resistance_at, resistive_loss
+from chargewright.network.stage import StageLosses, StageWaveform, SwitchAt, drive_supply
+from chargewright.parts import regulator
+from chargewright.physics import conduction
 
 Floats = npt.NDArray[np.float64]
+
+# Every step of the solver evaluates these; the relations inside are taken without range checks and tracing.
+stage_point = plain(stage.stage_point)
+rails_loss = plain(regulator.rails_loss)
+resistance_at = plain(conduction.resistance_at)
+resistive_loss = plain(conduction.resistive_loss)
 
 SOLVED, NO_SOLUTION, RUNAWAY, DROPOUT = 0, 1, 2, 3
 TEMP_RUNAWAY = 523.15
 """A part that the thermal network would drive beyond 250 °C is in thermal runaway: no solder or silicon survives it."""
 IDLE_SHARE = 0.1
 """Supply current of a controller whose stage stands still, over that while switching [1] (common practice)."""
-_MOST_STEPS = 60
+_MOST_STEPS = 100
 _FIRST_RISE = 15.0
+_SURE_STEPS = 10
+"""Steps after which a part at twice the runaway limit is no longer taken for an overshoot of the method."""
+_FLIP_STEPS = 30
+"""Steps after which a condition that still moves is taken to flip between two regions of a four-switch stage."""
+_HYSTERESIS = 0.01
+"""How much further such a condition stays in the region of one leg, in duty, as a controller with hysteresis does.
+
+The loss of the second leg comes and goes in one step, so at the edge of a region there can be a narrow band in which
+either region leads to the other; this decides for the one with less loss.
+"""
 _D_OUT_MAX = 0.98
 """Greatest duty of the output low switch: beyond it a stage lifts more than fifty times, which no steady state does."""
 _SLOPE_STEP = 1e-5
@@ -115,9 +133,10 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     d_out = np.zeros(n)
     done = np.zeros(n, dtype=bool)
     lost = np.zeros(n, dtype=bool)
+    turn = np.zeros(n)
     for step in range(_MOST_STEPS):
         resistances = _wire_resistances(layout, hw, c, temps)
-        losses, wave, r_through = _stage_losses(path, state, hw, layout, c, x, d_out, temps)
+        losses, wave, r_through = _stage_losses(path, state, hw, layout, c, x, d_out, temps, turn)
         p_stage = np.asarray(sum(losses), dtype=float)
         fresh = newton_step(layout, c, x, resistances, p_stage, c.p_load + p_rails, slope, r_through)
         moved = np.max(np.abs(fresh - x) / (1e-3 + np.abs(fresh)), axis=1)
@@ -128,14 +147,18 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         next_temps = _temperatures(layout, hw, c, losses, wire_loss, p_rails)
         warmed = np.max([np.abs(next_temps[k] - temps[k]) for k in temps], axis=0)
         temps = {k: np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY) for k in temps}
+        hottest = np.max([temps[k] for k in temps], axis=0)
         next_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
-        settled = np.abs(next_rails - p_rails) < 1e-12 * (1.0 + c.p_load)
+        settled = np.abs(next_rails - p_rails) < 1e-11 * (1.0 + c.p_load)
         # The rails' loss used in the balance is the one shown: renew it only while still iterating.
-        done = lost | ((moved < 1e-11) & (warmed < 1e-7) & settled)
+        done = lost | ((moved < 1e-10) & (warmed < 1e-5) & settled)
+        if step >= _SURE_STEPS:
+            done |= hottest >= 2.0 * TEMP_RUNAWAY
+        if step == _FLIP_STEPS:
+            turn = np.where(done, 0.0, _HYSTERESIS)
         if step >= 3 and bool(np.all(done)):
             break
         p_rails = next_rails
-    hottest = np.max([temps[k] for k in temps], axis=0)
     lost |= _beyond_greatest_power(layout, c, x) | _lifted_by_resistance(layout, wire_loss)
     status = np.where(done & ~lost, np.where(_out_of_duty(state, wave), DROPOUT, SOLVED), NO_SOLUTION)
     status = np.where(~lost & (hottest > TEMP_RUNAWAY), RUNAWAY, status)
@@ -216,6 +239,7 @@ def _stage_losses(
     x: Floats,
     d_out: Floats,
     temps: dict[str, Floats],
+    turn: Floats,
 ) -> tuple[StageLosses, StageWaveform, Any]:
     parts: StageParts = hw.stage
     zero = np.zeros(len(c.e_source))
@@ -237,7 +261,8 @@ def _stage_losses(
             "quiescent": quiet + zero,
         }
         return StageLosses(**found), idle._replace(rms_coil=np.abs(i), i_peak=np.abs(i), d_in=zero + 1.0), r_through
-    setting, one_leg = parts.setting, 1.0 if path.stage.legs == "buck" else 0.0
+    setting = parts.setting._replace(duty_turn=np.minimum(parts.setting.duty_turn + turn, 1.0))
+    one_leg = 1.0 if path.stage.legs == "buck" else 0.0
     if state.stage == "forward":
         i_out = layout.port(x, "i_b")
         i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 1.0 - _D_OUT_MAX), 1e-6)

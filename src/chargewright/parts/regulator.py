@@ -6,7 +6,8 @@ computed, not assumed. The generic regulators are invented; their scaling is sta
 """
 
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from chargewright.spec.system import RailSpec
 V_CLASSES = (6.0, 12.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0)
 """Voltage ratings of power switches that are commonly to be had [V] (common practice)."""
 
+V_DRIVE = 5.0
+"""Gate drive of a generic regulator [V] (common practice)."""
 SKIP_BELOW = 0.10
 """Share of full load below which a regulator skips pulses [1] (common practice)."""
 
@@ -96,6 +99,45 @@ def _least_bus(rail: RailSpec, headroom: float) -> float:
     return rail.voltage / 2.5
 
 
+class _Bank(NamedTuple):
+    """Rails as columns of shape (rails, 1), so that one evaluation serves all of them."""
+
+    buck: Any
+    linear: Any
+    direct: Any
+    v_out: Any
+    p_max: Any
+    r: Any
+    t_edge: Any
+    c_oss: Any
+    q_gate: Any
+    f_sw: Any
+    i_quiescent: Any
+    p_core: Any
+
+
+@cache
+def _bank(rails: tuple[Regulator, ...]) -> _Bank:
+    rows = [
+        (
+            r.kind == "buck",
+            r.kind == "linear",
+            r.kind == "direct",
+            r.v_out,
+            r.p_max,
+            r.r_switch + r.r_coil,
+            r.t_edge,
+            r.c_oss,
+            r.q_gate,
+            r.f_sw,
+            r.i_quiescent,
+            r.p_core,
+        )
+        for r in rails
+    ]
+    return _Bank(*(column[:, None] for column in np.array(rows, dtype=float).T))
+
+
 def regulator_loss(reg: Regulator, v_bus: Volts, p_out: Watts) -> Watts:
     """Return the loss [W] of a rail's regulator at a bus voltage and output power; arguments broadcast.
 
@@ -103,32 +145,39 @@ def regulator_loss(reg: Regulator, v_bus: Volts, p_out: Watts) -> Watts:
     buck-boost: the same with the current of the low side and the higher of both voltages. Linear: the whole drop.
     Direct: none. Terms as in `physics.switching` and `physics.conduction`.
     """
-    v = np.maximum(np.asarray(v_bus, dtype=float), 1e-3)
-    p = np.asarray(p_out, dtype=float)
-    i_out = p / reg.v_out
-    if reg.kind == "direct":
-        return np.zeros(np.broadcast(v, p).shape)
-    if reg.kind == "linear":
-        return np.maximum(v - reg.v_out, 0.0) * i_out + v * reg.i_quiescent
-    duty = np.minimum(reg.v_out / v, v / reg.v_out)
-    v_switched = v if reg.kind == "buck" else np.maximum(v, reg.v_out)
-    # Below the skip level pulses are left out, and with them everything that a pulse costs whatever it carries.
-    pulses = np.clip(p / (SKIP_BELOW * max(reg.p_max, 1e-12)), 0.0, 1.0)
-    i_coil = i_out if reg.kind == "buck" else np.maximum(i_out, p / v)
-    return (
-        resistive_loss(i_coil, reg.r_switch + reg.r_coil)
-        + overlap_loss(v_switched, i_coil, reg.t_edge, i_coil, reg.t_edge, reg.f_sw)
-        + output_capacitance_loss(reg.c_oss, v_switched, reg.f_sw) * pulses
-        + gate_drive_loss(reg.q_gate, 5.0, reg.f_sw) * pulses
-        + reg.p_core * ((1.0 - duty) / 0.5) ** 2.3 * pulses
-        + v * reg.i_quiescent
-    )
+    v, p = np.broadcast_arrays(np.asarray(v_bus, dtype=float), np.asarray(p_out, dtype=float))
+    return _losses(_bank((reg,)), np.ravel(v), np.ravel(p))[0].reshape(v.shape)
 
 
 def rails_loss(rails: tuple[Regulator, ...], v_bus: Volts, p_out_total: Watts) -> Any:
     """Return the loss [W] of all rails together when they deliver `p_out_total`, shared in proportion to their size."""
+    v, p = np.broadcast_arrays(np.asarray(v_bus, dtype=float), np.asarray(p_out_total, dtype=float))
     full = sum(r.p_max for r in rails)
-    if not rails or full <= 0.0:
-        return np.zeros(np.broadcast(np.asarray(v_bus), np.asarray(p_out_total)).shape)
-    share = np.asarray(p_out_total, dtype=float) / full
-    return sum(regulator_loss(r, v_bus, share * r.p_max) for r in rails)
+    if full <= 0.0:
+        return np.zeros(v.shape)
+    bank = _bank(rails)
+    return np.sum(_losses(bank, np.ravel(v), np.ravel(p) * (bank.p_max / full)), axis=0).reshape(v.shape)
+
+
+def _losses(b: _Bank, v_bus: Any, p: Any) -> Any:
+    """Return the loss [W] of each rail, shape (rails, n); `v_bus` (n,), `p` (rails, n) or (n,)."""
+    v = np.maximum(v_bus, 1e-3)
+    i_out = p / b.v_out
+    duty = np.minimum(b.v_out / v, v / b.v_out)
+    v_switched = np.where(b.buck > 0.0, v, np.maximum(v, b.v_out))
+    i_coil = np.where(b.buck > 0.0, i_out, np.maximum(i_out, p / v))
+    # Below the skip level pulses are left out, and with them everything that a pulse costs whatever it carries.
+    pulses = np.clip(p / (SKIP_BELOW * np.maximum(b.p_max, 1e-12)), 0.0, 1.0)
+    each_pulse = (
+        output_capacitance_loss(b.c_oss, v_switched, b.f_sw)
+        + gate_drive_loss(b.q_gate, V_DRIVE, b.f_sw)
+        + b.p_core * ((1.0 - duty) / 0.5) ** 2.3
+    )
+    switched = (
+        resistive_loss(i_coil, b.r)
+        + overlap_loss(v_switched, i_coil, b.t_edge, i_coil, b.t_edge, b.f_sw)
+        + each_pulse * pulses
+        + v * b.i_quiescent
+    )
+    dropped = np.maximum(v - b.v_out, 0.0) * i_out + v * b.i_quiescent
+    return np.where(b.direct > 0.0, 0.0, np.where(b.linear > 0.0, dropped, switched))

@@ -16,7 +16,8 @@ from chargewright.network.hardware import Hardware
 from chargewright.parts.catalogue import load_parts
 from chargewright.paths import shelf
 from chargewright.sizing.build import hardware_of
-from chargewright.sizing.size import Sizing, size
+from chargewright.sizing.records import Sizing
+from chargewright.sizing.size import size
 from chargewright.spec.design import Design
 from chargewright.studies.charge import ChargePlan, charge_plan
 from chargewright.studies.day import Day, day, run_time
