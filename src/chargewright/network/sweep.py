@@ -34,19 +34,22 @@ def design_rows(design: StageDesign) -> Floats:
     return np.ascontiguousarray(np.stack([np.ravel(column) for column in np.broadcast_arrays(*flat)], axis=1))
 
 
-def sweep(v_in: Any, v_out: Any, i_l: Any, rows: Floats, index: Any = 0) -> tuple[Floats, Floats]:
+def sweep(
+    v_in: Any, v_out: Any, i_l: Any, rows: Floats, index: Any = 0, compile_from: int = _BLOCK // 4
+) -> tuple[Floats, Floats]:
     """Return losses (points, len(StageLosses)) [W] and waveforms (points, len(StageWaveform)) in SI.
 
     v_in, v_out, i_l : floats or arrays that broadcast to the points [V], [V], [A]
     rows             : stage designs, from `design_rows`
     index            : which row each point uses, broadcast
+    compile_from     : number of points from which the compiled loop is worth its start
     """
     given = np.broadcast_arrays(v_in, v_out, i_l, index)
     points = np.stack([np.ravel(a).astype(float) for a in given[:3]], axis=1)
     which = np.ravel(given[3]).astype(np.int64)
     losses = np.empty((len(points), len(StageLosses._fields)))
     waves = np.empty((len(points), len(StageWaveform._fields)))
-    if numba_module() is not None and len(points) >= _BLOCK // 4:
+    if numba_module() is not None and len(points) >= compile_from:
         compiled_loop(_loop)(points, which, rows, losses, waves)
     else:
         sweep_numpy(points, which, rows, losses, waves)

@@ -11,12 +11,14 @@ R = TypeVar("R")
 
 def taken(record: R, rows: Any) -> R:
     """Return a record with some rows of every array in it, nested records and tuples of them included."""
-    return _mapped([record], lambda arrays: arrays[0][rows])
+    found: R = _mapped([record], lambda arrays: arrays[0][rows])
+    return found
 
 
 def joined(records: Sequence[R]) -> R:
     """Return one record with the rows of all; what is no array is taken from the first."""
-    return _mapped(records, np.concatenate)
+    found: R = _mapped(records, np.concatenate)
+    return found
 
 
 def _mapped(records: Sequence[Any], change: Any) -> Any:

@@ -18,9 +18,8 @@ from chargewright.sizing.task import Task
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-SLACK = 0.01
-"""Share of the whole loss by which a part has to be beaten before it is given up: more than the parts of a set change
-each other's losses."""
+PAIR_DOUBT = 0.005
+"""How far the order of two pairs' losses may move with other switches than the reference, over the whole loss."""
 BORDER = 0.01
 """Rules are first judged with reference switches: a pair this near a limit stays, but displaces no other."""
 
@@ -125,10 +124,9 @@ def taken_run(found: Run, which: Ints) -> Run:
 def _unbeaten(pairs: Pairs) -> Ints:
     """Return the pairs of one frequency that no other beats."""
     loss = np.column_stack([pairs.p_loss, pairs.at_hot])
-    columns = np.column_stack([loss, pairs.rise, pairs.cost, pairs.area])
-    slack = np.zeros(columns.shape[1])
-    slack[: loss.shape[1]] = SLACK * loss.min(axis=0)
-    return undominated(columns, slack, ~pairs.border)
+    sure = np.column_stack([pairs.rise, pairs.cost, pairs.area])
+    doubt = np.column_stack([PAIR_DOUBT * loss, np.zeros(sure.shape)])
+    return undominated(np.column_stack([loss, sure]), doubt, ~pairs.border)
 
 
 def _no_pair(job: Task, grid: Grid) -> str:
@@ -141,6 +139,6 @@ def _no_pair(job: Task, grid: Grid) -> str:
         f"{show(r.value[k], r.unit)} against {show(r.limit[k], r.unit)}, {abs(r.value[k] / r.limit[k] - 1.0):.0%} off"
     )
     if r.rule == "inductor ripple":
-        wanted = preferred_at_or_above(coil.l_0 * float(r.use[k]), "E12")
+        wanted = float(preferred_at_or_above(coil.l_0 * float(r.use[k]), "E12"))
         text += f"; {show(wanted, 'H')} at that frequency would keep it"
     return text

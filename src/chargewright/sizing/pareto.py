@@ -27,30 +27,19 @@ def front(criteria: Floats) -> Ints:
     return np.sort(np.array(kept, dtype=np.int64))
 
 
-def undominated(criteria: Floats, slack: Floats, may_beat: Bools | None = None) -> Ints:
-    """Return the indices of the rows that no other row beats by more than `slack` in every column.
+def undominated(criteria: Floats, doubt: Floats, may_beat: Bools | None = None) -> Ints:
+    """Return the indices of the rows that no other row beats in every column, whatever the doubt about the numbers.
 
-    slack    : (columns,); how wrong each column may be. In a column without slack, a row is beaten when it is matched.
+    doubt    : (rows, columns); how far each number may be off to either side
     may_beat : (rows,) which rows may beat others; all by default
-    Of equal rows, the first stands for all where there is no slack.
+    A number that is matched without doubt counts as beaten; of rows that match each other everywhere, the first stays.
     """
     n = len(criteria)
     ahead = np.ones(n, dtype=bool) if may_beat is None else may_beat
-    worse = np.all(criteria[:, None, :] >= criteria[None, :, :] + slack, axis=2)
-    equal = np.all(criteria[:, None, :] == criteria[None, :, :], axis=2)
-    later = np.arange(n)[:, None] > np.arange(n)[None, :]
-    beaten = worse & (~equal | later) & ahead[None, :]
+    least, most = criteria - doubt, criteria + doubt
+    beaten = np.tile(ahead, (n, 1))
+    for column in range(criteria.shape[1]):
+        beaten &= least[:, column, None] >= most[None, :, column]
+    mutual = beaten & beaten.T
+    beaten &= ~mutual | (np.arange(n)[:, None] > np.arange(n)[None, :])
     return np.flatnonzero(~beaten.any(axis=1))
-
-
-def one_per_cell(criteria: Floats, cells: Floats, score: Floats) -> Ints:
-    """Return for each cell of a grid the row of least score in it.
-
-    criteria : (rows, columns)
-    cells    : (columns,) size of a cell
-    score    : (rows,)
-    """
-    order = np.argsort(score, kind="stable")
-    keys = np.floor(criteria[order] / cells).astype(np.int64)
-    _, first = np.unique(keys, axis=0, return_index=True)
-    return np.sort(order[first])

@@ -7,7 +7,7 @@ from chargewright.base.errors import NoSolution
 from chargewright.base.units import show
 from chargewright.parts.catalogue import Parts
 from chargewright.parts.sense_resistor import SenseResistor
-from chargewright.physics.budget import sense_offset_current, worst_sum
+from chargewright.physics.budget import sense_offset_current
 from chargewright.physics.conduction import resistive_loss
 from chargewright.physics.thermal import heated_temperature
 from chargewright.sizing.demand import Demand
@@ -55,7 +55,7 @@ def sense_error(part: SenseResistor, at: str, current: float, temp: float, v_off
         tolerance=part.tol,
         temperature=drift,
         offset=offset,
-        worst=worst_sum([part.tol, drift, offset]),
+        worst=part.tol + drift + offset,
     )
 
 

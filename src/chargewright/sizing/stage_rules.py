@@ -151,8 +151,8 @@ def heat_rulings(t: Tables, choice: Choice, heat: Heat, parts: Parts, demand: De
 def temperature_limit(k: int, choice: Choice, parts: Parts, demand: Demand) -> Floats:
     """Return the highest temperature allowed in one place for each set [K]."""
     if k == 4:
-        return np.minimum(demand.rules.temp_part_max, parts.inductors.column("temp_max")[choice.coil])
-    return np.minimum(demand.rules.temp_j_max, parts.switches.column("temp_j_max")[choice.places[:, k]])
+        return np.asarray(np.minimum(demand.rules.temp_part_max, parts.inductors.column("temp_max")[choice.coil]))
+    return np.asarray(np.minimum(demand.rules.temp_j_max, parts.switches.column("temp_j_max")[choice.places[:, k]]))
 
 
 def place_rating(k: int, demand: Demand) -> float:

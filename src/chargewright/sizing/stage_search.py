@@ -26,7 +26,7 @@ from chargewright.sizing.judge import Judged, judge
 from chargewright.sizing.pairs import Grid, Pairs, every_pair, passing_pairs
 from chargewright.sizing.pareto import front
 from chargewright.sizing.sums import Sums, best_sums, changes, front_sums
-from chargewright.sizing.switch_sieve import allowed_switches, reference_switches, sieve
+from chargewright.sizing.switch_sieve import HOT_DOUBT, allowed_switches, reference_switches, sieve
 from chargewright.sizing.task import Task
 
 Floats = npt.NDArray[np.float64]
@@ -64,7 +64,8 @@ def search(job: Task) -> Found:
             f"{show(job.demand.rules.temp_j_max, 'K')} even beside the coolest parts"
         )
     price = job.demand.exchange
-    done = _judge_best(job, pairs, best_sums(job, pairs, found, price))
+    best = best_sums(job, pairs, found, price)
+    done = _judge_best(job, pairs, best)
     done.append(judge(job, pairs, front_sums(job, pairs, found)))
     for share in _LOWER_PRICES:
         if any(j.keeps.any() for j in done):
@@ -88,7 +89,8 @@ def search(job: Task) -> Found:
 
 
 def _judge_best(job: Task, pairs: Pairs, sums: Sums) -> list[Judged]:
-    """Judge the best sums, a chunk at a time, until none that is left can win."""
+    """Judge the best sums, a chunk at a time, until none that is left can win. Passes over what is too hot."""
+    sums = taken(sums, np.flatnonzero(sums.hot <= 1.0 + HOT_DOUBT))
     guess = job.demand.exchange.score(sums.p_loss, sums.cost, sums.area)
     order = np.argsort(guess, kind="stable")
     done: list[Judged] = []

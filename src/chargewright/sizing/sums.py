@@ -9,6 +9,7 @@ from chargewright.sizing.arrays import joined, taken
 from chargewright.sizing.exchange import Exchange
 from chargewright.sizing.pairs import Pairs
 from chargewright.sizing.pareto import front
+from chargewright.sizing.stage_rules import board_temperature
 from chargewright.sizing.switch_sieve import Sieved
 from chargewright.sizing.tables import rows_of, run
 from chargewright.sizing.task import Task
@@ -30,6 +31,8 @@ class Sums:
     p_loss: Floats
     cost: Floats
     area: Floats
+    hot: Floats
+    """Estimated rise of the part that is nearest to its limit, over its allowed rise [1]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +55,12 @@ class Leg:
     area: Floats
     first: Ints
     second: Ints
+    at_hot: Floats
+    """(combinations, hot corners) change of the loss [W]."""
+    rise: Floats
+    """(2, combinations, hot corners) junctions above the board [K]."""
+    allowed: Floats
+    """(2, combinations) rise from ambient that is allowed [K]."""
 
 
 def changes(job: Task, pairs: Pairs, sieved: list[Sieved]) -> list[Changes]:
@@ -78,15 +87,20 @@ def changes(job: Task, pairs: Pairs, sieved: list[Sieved]) -> list[Changes]:
 
 
 def _leg(job: Task, sieved: Sieved, change: Floats, place: int) -> Leg:
-    cost, area = job.parts.switches.column("cost"), job.parts.switches.column("area")
-    i, j = np.meshgrid(np.flatnonzero(sieved.place == place), np.flatnonzero(sieved.place == place + 1), indexing="ij")
-    first, second = sieved.switch[i.ravel()], sieved.switch[j.ravel()]
+    demand = job.demand
+    cost, area, limit = (job.parts.switches.column(name) for name in ("cost", "area", "temp_j_max"))
+    own = [np.flatnonzero(sieved.place == k) for k in (place, place + 1)]
+    i, j = (grid.ravel() for grid in np.meshgrid(*own, indexing="ij"))
+    first, second = sieved.switch[i], sieved.switch[j]
     return Leg(
-        change=change[:, i.ravel()] + change[:, j.ravel()],
+        change=change[:, i] + change[:, j],
         cost=cost[first] + cost[second],
         area=area[first] + area[second],
         first=first,
         second=second,
+        at_hot=sieved.at_hot[i] + sieved.at_hot[j],
+        rise=np.stack([sieved.rise[i], sieved.rise[j]]),
+        allowed=np.minimum(demand.rules.temp_j_max, limit[np.stack([first, second])]) - demand.stage.temp_ambient,
     )
 
 
@@ -96,7 +110,7 @@ def best_sums(job: Task, pairs: Pairs, found: list[Changes], price: Exchange) ->
 
 
 def front_sums(job: Task, pairs: Pairs, found: list[Changes]) -> Sums:
-    """Return the sets that, by their sums, no other beats in loss, cost and area at once.
+    """Return the sets that, by their sums, no other beats in loss, cost and area at once, of those that stay cool.
 
     They are made of pairs and of legs that are on such a front themselves.
     """
@@ -107,6 +121,7 @@ def front_sums(job: Task, pairs: Pairs, found: list[Changes]) -> Sums:
         grid = np.meshgrid(rows, *columns, indexing="ij")
         parts.append(_gathered(job, pairs, c, grid[0].ravel(), [g.ravel() for g in grid[1:]]))
     every = joined(parts)
+    every = taken(every, np.flatnonzero(every.hot <= 1.0))
     return taken(every, front(np.column_stack([every.p_loss, every.cost, every.area])))
 
 
@@ -140,4 +155,17 @@ def _gathered(job: Task, pairs: Pairs, c: Changes, rows: Ints, columns: list[Int
         places[:, 2 * k], places[:, 2 * k + 1] = leg.first[column], leg.second[column]
         p_loss = p_loss + leg.change[rows, column]
         cost, area = cost + leg.cost[column], area + leg.area[column]
-    return Sums(pair=pair, places=places, p_loss=p_loss, cost=cost, area=area)
+    return Sums(pair=pair, places=places, p_loss=p_loss, cost=cost, area=area, hot=_hot(job, pairs, c, pair, columns))
+
+
+def _hot(job: Task, pairs: Pairs, c: Changes, pair: Ints, columns: list[Ints]) -> Floats:
+    """Return how much of its allowed rise the part that is nearest to its limit uses, at the ranking temperature."""
+    ambient, coils = job.demand.stage.temp_ambient, job.parts.inductors
+    loss = pairs.at_hot[pair] + sum(leg.at_hot[x] for leg, x in zip(c.legs, columns, strict=True))
+    board = board_temperature(job.demand.stage, loss + job.p_pass) - ambient
+    limit = np.minimum(job.demand.rules.temp_part_max, coils.column("temp_max")[pairs.choice.coil[pair]])
+    worst = (board + pairs.rise[pair]).max(axis=1) / (limit - ambient)
+    for leg, x in zip(c.legs, columns, strict=True):
+        for rise, allowed in zip(leg.rise, leg.allowed, strict=True):
+            worst = np.maximum(worst, (board + rise[x]).max(axis=1) / allowed[x])
+    return np.asarray(worst)

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from chargewright.base.errors import NoSolution
 from chargewright.base.units import show
 from chargewright.sizing.arrays import taken
-from chargewright.sizing.pairs import SLACK, Pairs
+from chargewright.sizing.pairs import Pairs
 from chargewright.sizing.pareto import undominated
 from chargewright.sizing.stage_rules import board_temperature, place_name, place_rating
 from chargewright.sizing.tables import rows_of, run
@@ -16,17 +16,25 @@ from chargewright.sizing.task import Task
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
-HOT_SLACK = 0.03
-"""Share of the allowed rise by which a part has to be too hot in the best company before it is given up unjudged."""
+SWITCH_DOUBT = 0.03
+"""How far a switch's share of the loss may move with another inductor or other switches, over that share."""
+HOT_DOUBT = 0.02
+"""How far a rise estimated at the ranking temperature may be too high, over the allowed rise. Where heat decides,
+parts are hotter than they were ranked at, so the estimate errs to the cool side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sieved:
-    """Switches at one frequency: arrays over (position, switch) that can win."""
+    """Switches in their positions at one frequency: arrays over those that can win."""
 
     place: Ints
     switch: Ints
+    at_hot: Floats
+    """(switches, hot corners) what it changes in the loss [W], against the reference switch."""
+    rise: Floats
+    """(switches, hot corners) junction above the board [K]."""
 
 
 def allowed_switches(job: Task) -> list[Ints]:
@@ -63,38 +71,26 @@ def sieve(job: Task, pairs: Pairs, allowed: list[Ints]) -> list[Sieved]:
     switches. Out falls: what cannot carry its current; what is too hot even in the coolest company; and what another
     beats in mean loss, loss and heat at each hot corner, cost and area at once.
     """
-    t, parts, demand = job.t, job.parts, job.demand
+    t = job.t
     lead = np.array([_best_pair(pairs, f) for f in range(len(t.f_sw))])
-    place = np.repeat(np.array(t.active), [len(a) for a in allowed])
-    switch = np.concatenate(allowed)
+    none = np.full(len(t.active), len(t.switch) - 1)
+    # Last in each block, an ideal switch in each position: what is lost beyond it is a switch's own share.
+    place = np.concatenate([np.repeat(t.active, [len(a) for a in allowed]), t.active])
+    switch = np.concatenate([*allowed, none])
     width, present = len(switch), np.flatnonzero(lead >= 0)
     choice = taken(pairs.choice, np.repeat(lead[present], width))
     choice = choice.exchanged(np.tile(place, len(present)), np.tile(switch, len(present)))
     both = run(rows_of(t, choice, job.temp_rank, job.temp_rank), job.both)
-    rows, at = np.arange(len(choice)), np.tile(place, len(present))
     mean, at_hot = job.mean(both.total), job.at_hot(both.total)
-    rth, i_max = parts.switches.column("rth_jb"), parts.switches.column("i_max")
-    rise = job.at_hot(both.heat())[at, rows] * np.tile(rth[switch], len(present))[:, None]
-    rms = job.at_hot(both.rms())[at, rows].max(axis=1)
-    carries = rms <= demand.rules.i_derating * np.tile(i_max[switch], len(present))
-    found = [Sieved(place=place[:0], switch=switch[:0])] * len(t.f_sw)
+    rows, at = np.arange(len(choice)), np.tile(place, len(present))
+    heat, rms = job.at_hot(both.heat())[at, rows], job.at_hot(both.rms())[at, rows].max(axis=1)
+    empty = Sieved(place=place[:0], switch=switch[:0], at_hot=at_hot[:0], rise=heat[:0])
+    found = [empty] * len(t.f_sw)
     for n, f in enumerate(present):
         own = slice(n * width, (n + 1) * width)
-        of_pairs = np.flatnonzero(pairs.choice.f_sw == f)
-        cool = _cool_enough(job, taken(pairs, of_pairs), lead[f] == of_pairs, place, switch, at_hot[own], rise[own])
-        loss = np.column_stack([mean[own], at_hot[own]])
-        columns = np.column_stack(
-            [loss, rise[own], parts.switches.column("cost")[switch], parts.switches.column("area")[switch]]
-        )
-        slack = np.zeros(columns.shape[1])
-        slack[: loss.shape[1]] = SLACK * loss.min(axis=0)
-        kept = []
-        for k in t.active:
-            able = np.flatnonzero((place == k) & carries[own] & cool)
-            kept.append(able[undominated(columns[able], slack)])
-        if all(len(x) for x in kept):
-            every = np.concatenate(kept)
-            found[f] = Sieved(place=place[every], switch=switch[every])
+        pairs_here = taken(pairs, np.flatnonzero(pairs.choice.f_sw == f))
+        reference = pairs.at_hot[lead[f]]
+        found[f] = _kept(job, pairs_here, place, switch, mean[own], at_hot[own] - reference, heat[own], rms[own])
     return found
 
 
@@ -103,14 +99,34 @@ def _best_pair(pairs: Pairs, f: int) -> int:
     return int(which[np.argmin(pairs.p_loss[which])]) if len(which) else -1
 
 
-def _cool_enough(
-    job: Task, pairs: Pairs, lead: npt.NDArray[np.bool_], place: Ints, switch: Ints, at_hot: Floats, rise: Floats
-) -> npt.NDArray[np.bool_]:
+def _kept(
+    job: Task, pairs: Pairs, place: Ints, switch: Ints, mean: Floats, at_hot: Floats, heat: Floats, rms: Floats
+) -> Sieved:
+    """Return what is left at one frequency; the last row of each array is the ideal switch of each position."""
+    column, active = job.parts.switches.column, job.t.active
+    real = slice(0, len(switch) - len(active))
+    ideal = len(switch) - len(active) + np.searchsorted(active, place[real])
+    loss = np.column_stack([mean, at_hot])
+    share = np.abs(loss[real] - loss[ideal])
+    place, switch, loss = place[real], switch[real], loss[real]
+    rise = heat[real] * column("rth_jb")[switch][:, None]
+    sure = np.column_stack([rise, column("cost")[switch], column("area")[switch]])
+    doubt = np.column_stack([SWITCH_DOUBT * share, SWITCH_DOUBT * rise, np.zeros((len(switch), 2))])
+    carries = rms[real] <= job.demand.rules.i_derating * column("i_max")[switch]
+    able = carries & _cool_enough(job, pairs, place, switch, at_hot[real], rise)
+    kept = []
+    for k in active:
+        rows = np.flatnonzero((place == k) & able)
+        kept.append(rows[undominated(np.column_stack([loss, sure])[rows], doubt[rows])])
+    every = np.concatenate(kept) if all(len(rows) for rows in kept) else np.zeros(0, dtype=np.int64)
+    return Sieved(place=place[every], switch=switch[every], at_hot=at_hot[real][every], rise=rise[every])
+
+
+def _cool_enough(job: Task, pairs: Pairs, place: Ints, switch: Ints, at_hot: Floats, rise: Floats) -> Bools:
     """Return which switches could keep their temperature if all other parts of the stage were the coolest."""
     ambient = job.demand.stage.temp_ambient
-    change = at_hot - pairs.at_hot[lead][0]
-    least = {k: change[place == k].min(axis=0) for k in job.t.active}
+    least = {k: at_hot[place == k].min(axis=0) for k in job.t.active}
     others = np.stack([sum(least[j] for j in job.t.active if j != k) for k in place])
-    board = board_temperature(job.demand.stage, pairs.at_hot.min(axis=0) + others + change + job.p_pass)
-    limit = np.minimum(job.demand.rules.temp_j_max, job.parts.switches.column("temp_j_max")[switch])
-    return np.asarray((board + rise - ambient).max(axis=1) <= (1.0 + HOT_SLACK) * (limit - ambient))
+    board = board_temperature(job.demand.stage, pairs.at_hot.min(axis=0) + others + at_hot + job.p_pass)
+    allowed = np.minimum(job.demand.rules.temp_j_max, job.parts.switches.column("temp_j_max")[switch]) - ambient
+    return np.asarray((board + rise - ambient).max(axis=1) <= (1.0 + HOT_DOUBT) * allowed)

@@ -179,7 +179,7 @@ def run(rows: Floats, points: Points, index: Ints | None = None) -> Run:
     lifts = np.flatnonzero((legs < -0.5) | ((legs < 0.5) & (v_out > _SURE_BUCK * v_in)))
     if len(lifts):
         i_l[lifts] = _lifted(both[which[lifts]], v_in[lifts], v_out[lifts], i_out[lifts])
-    losses, waves = sweep(v_in, v_out, i_l, both, which)
+    losses, waves = sweep(v_in, v_out, i_l, both, which, compile_from=0)
     return Run(
         points=points,
         i_l=i_l.reshape(shape),
