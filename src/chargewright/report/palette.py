@@ -56,15 +56,8 @@ SHADES = (
 )
 """Every colour that report and figures use."""
 
-DASHES: tuple[tuple[float, tuple[float, ...]], ...] = (
-    (0.0, ()),
-    (0.0, (5.0, 2.0)),
-    (0.0, (1.5, 1.5)),
-    (0.0, (7.0, 2.0, 1.5, 2.0)),
-    (0.0, (3.0, 1.2)),
-    (0.0, (7.0, 1.5, 1.5, 1.5, 1.5, 1.5)),
-)
-"""Line styles that go with `SERIES`: offset, and lengths of stroke and gap."""
+DASHES = ("", "6 3", "1.5 2.5", "9 3 1.5 3", "3.5 2", "9 2.5 1.5 2.5 1.5 2.5")
+"""Line styles that go with `SERIES`, as SVG writes them."""
 LETTERS = "ABCDEFGHJKLMNPQR"
 
 

@@ -99,9 +99,7 @@ def flow_of(link: Link, s: Solution, k: int) -> Flow:
     p_upper, p_lower = (_zero(v * a) for v, a in ((v_upper, i_upper), (v_lower, i_lower)))
     if status == "flows" and max(abs(p_upper), abs(p_lower)) < 1e-6:
         status = "rests"
-    return Flow(
-        link=link, status=status, p_upper=p_upper, p_lower=p_lower, i=_zero(i), loss=_zero(loss), temp=temp
-    )
+    return Flow(link=link, status=status, p_upper=p_upper, p_lower=p_lower, i=_zero(i), loss=_zero(loss), temp=temp)
 
 
 def _link(raw: tuple[str, str, str, str], upper: str) -> Link:

@@ -62,16 +62,30 @@ class Board:
         )
 
     def path(
-        self, d: str, *, fill: str = "none", stroke: str = "none", width: float = 1.0, opacity: float = 1.0
+        self,
+        d: str,
+        *,
+        fill: str = "none",
+        stroke: str = "none",
+        width: float = 1.0,
+        opacity: float = 1.0,
+        dash: str = "",
     ) -> None:
         """Draw a path given in SVG's own path language."""
-        style = f"fill:{fill};stroke:{stroke};stroke-width:{_n(width)}"
+        style = f"fill:{fill};stroke:{stroke};stroke-width:{_n(width)};stroke-linejoin:round"
         style += f";fill-opacity:{_n(opacity)}" if opacity < 1.0 else ""
+        style += f";stroke-dasharray:{dash}" if dash else ""
         self._body.append(f'<path d="{d}" style="{style}"/>')
 
     def circle(self, x: float, y: float, r: float, *, fill: str = INK, stroke: str = "none") -> None:
         """Draw a circle."""
         self._body.append(f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="fill:{fill};stroke:{stroke}"/>')
+
+    def ring(self, x: float, y: float, r: float, *, colour: str = INK, width: float = 1.4) -> None:
+        """Draw a circle that is not filled."""
+        self._body.append(
+            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="fill:none;stroke:{colour};stroke-width:{_n(width)}"/>'
+        )
 
     def text(
         self,

@@ -131,7 +131,9 @@ def _node(sheet: _Sheet, path: PowerPath, report: StateReport, node: str) -> Non
     colour = INK if live else SOFT
     right = _NAMES if not _beside_here(path, node) else _NAMES - 2.0
     label = path.nodes[node]
-    board.text(right, y - 1.0, label, size=11.0, colour=colour, anchor="end", bold=node in ("source", "cells", path.load_at))
+    board.text(
+        right, y - 1.0, label, size=11.0, colour=colour, anchor="end", bold=node in ("source", "cells", path.load_at)
+    )
     tells = [show(v, "V", 4)] if live else ["not powered"]
     if node == "source" and live and s.state.source:
         tells.append(f"gives {show(float(s.conditions.e_source[k] * s.i['source'][k]), 'W', 3)}")
