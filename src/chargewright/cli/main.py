@@ -19,7 +19,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     help="Decide, size and document the power path of a battery-powered product, from one design file.",
-    epilog="Lithium packs and power stages can hurt people: results support, and never replace, qualified review and test.",
+    epilog="Lithium packs and power stages hurt people: results support, and never replace, qualified review.",
 )
 
 DesignFile = Annotated[Path, typer.Argument(metavar="DESIGN", help="The design file (YAML).", show_default=False)]

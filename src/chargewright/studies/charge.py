@@ -58,7 +58,7 @@ def charge_plan(case: Situation, chosen: Plan, hardware: Hardware) -> ChargePlan
 
 
 def charge_cases(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[ChargePlan, ...]:
-    """Return the charges that a product must expect: usual, busiest load, switched off, cold, hot, each weaker source."""
+    """Return the charges a product must expect: usual, busiest load, switched off, cold, hot, weaker sources."""
     ambient = case.design.ambient
     name = charge_plan(case, chosen, hardware).source
     calm, standby = min(case.modes.values()), case.design.system.standby

@@ -117,7 +117,7 @@ def _account(
 ) -> Day:
     here = soc[:-1]
 
-    def along(pick: npt.NDArray[np.float64], which: int, mask: npt.NDArray[np.bool_]) -> Floats:
+    def along(pick: Floats, mask: npt.NDArray[np.bool_]) -> Floats:
         return np.interp(here[mask], _GRID, np.where(np.isfinite(pick), pick, 0.0))
 
     n = len(dt)
@@ -126,15 +126,15 @@ def _account(
     for which, table in enumerate(tables):
         mask = owner == which
         o = table.operation
-        on = along(_served(table), which, mask) >= 0.5
+        on = along(_served(table), mask) >= 0.5
         served[mask] = on
-        overloaded[mask] = along(o.overloaded.astype(float), which, mask) >= 0.5
-        p_source[mask] = along(o.p_source, which, mask)
-        p_wall[mask] = along(table.wall, which, mask)
+        overloaded[mask] = along(o.overloaded.astype(float), mask) >= 0.5
+        p_source[mask] = along(o.p_source, mask)
+        p_wall[mask] = along(table.wall, mask)
         p_load[mask] = np.where(on, table.power, 0.0)
-        p_loss[mask] = np.where(on, along(o.p_loss, which, mask), 0.0)
-        p_cells[mask] = np.where(on, along(o.p_cells, which, mask), 0.0)
-        i_pack[mask] = np.where(on, along(o.i_pack, which, mask), 0.0)
+        p_loss[mask] = np.where(on, along(o.p_loss, mask), 0.0)
+        p_cells[mask] = np.where(on, along(o.p_cells, mask), 0.0)
+        i_pack[mask] = np.where(on, along(o.i_pack, mask), 0.0)
     asked = np.array([tables[w].power for w in owner])
     return Day(
         t=np.concatenate([[0.0], np.cumsum(dt)]),

@@ -123,7 +123,8 @@ def _fill_requirement(
         at_least=True,
         reason=(
             f"A buck needs its input above {show(case.v_full, 'V')} / {show(case.design.rules.duty_max, '1')} = "
-            f"{show(needed, 'V')} to fill the pack; '{supply.contract}' of {supply.name} leaves {show(v_in, 'V')} at worst."
+            f"{show(needed, 'V')} to fill the pack; '{supply.contract}' of "
+            f"{supply.name} leaves {show(v_in, 'V')} at worst."
             if buck
             else f"Four switches reach {show(case.v_full, 'V')} from any source voltage."
         ),
@@ -181,7 +182,8 @@ def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Suppl
         limit=supply.overload.i_trip.low if stood else limit,
         unit="A",
         at_least=False,
-        reason=f"A peak of {show(case.p_peak, 'W')} draws {shown} from '{supply.contract}' ({show(limit, 'A')} allowed): {how}.",
+        reason=f"A peak of {show(case.p_peak, 'W')} draws {shown} from '{supply.contract}' "
+        f"({show(limit, 'A')} allowed): {how}.",
     )
 
 
@@ -201,8 +203,8 @@ def _runs_without_pack(case: Situation, path: PowerPath, hw: Hardware, supply: S
         unit="A",
         at_least=False,
         reason=(
-            f"Without a pack {show(case.p_busy, 'W')} takes {show(drawn, 'A')} of {show(limit, 'A')}; peaks then have no "
-            "help at all."
+            f"Without a pack {show(case.p_busy, 'W')} takes {show(drawn, 'A')} of {show(limit, 'A')}; peaks then "
+            "have no help at all."
         ),
     )
 
@@ -222,8 +224,8 @@ def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply,
             unit="V",
             at_least=True,
             reason=(
-                f"The pack holds the bus at its own voltage: a flat pack of {show(v_pack, 'V')} keeps the rails, which need "
-                f"{show(case.bus_min, 'V')}, from starting until it has been charged that far."
+                f"The pack holds the bus at its own voltage: a flat pack of {show(v_pack, 'V')} keeps the rails, which "
+                f"need {show(case.bus_min, 'V')}, from starting until it has been charged that far."
             ),
         )
     s = _solve_one(case, path, hw, "flat-pack", supply, soc=0.0, p_load=case.p_boot, i_pack=case.i_precharge)
@@ -240,8 +242,8 @@ def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply,
         unit="A",
         at_least=False,
         reason=(
-            f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take {show(drawn, 'A')} of "
-            f"{show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
+            f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take {show(drawn, 'A')} "
+            f"of {show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
         ),
     )
 

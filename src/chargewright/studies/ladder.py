@@ -24,13 +24,13 @@ RungKind = Literal["normal", "set-point", "threshold", "overshoot", "rating"]
 
 OVER_VOLTAGE_ABOVE = 1.05
 OVER_VOLTAGE_TOLERANCE = 0.025
-"""Proposed over-voltage threshold over the highest normal voltage, and the tolerance of such a comparator (common practice)."""
+"""Proposed over-voltage threshold over the highest normal voltage, and a comparator's tolerance (common practice)."""
 CUT_OFF_DELAY = 1e-6
 """From crossing an over-voltage threshold to an open blocking pair [s] (common practice for a fast comparator)."""
 CELL_GUARDS = ((0.075, 0.025, 1.0), (0.15, 0.025, 2.0))
-"""First and second protection inside the pack: above the charge voltage per cell [V], tolerance [V], delay [s] (common practice)."""
+"""Guards in the pack: above the charge voltage per cell [V], tolerance [V], delay [s] (common practice)."""
 PACK_UNDER_VOLTAGE = (0.25, 0.05, 0.1)
-"""Pack's own under-voltage cut: below the lowest working voltage per cell [V], tolerance [V], delay [s] (common practice)."""
+"""Pack's under-voltage cut: below the lowest working cell voltage [V], tolerance [V], delay [s] (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,9 +62,9 @@ class Ladder:
 def ladders(case: Situation, chosen: Plan, build: Build, coded: Settings) -> tuple[Ladder, ...]:
     """Return the ladders of a path with its parts and coded set-points."""
     found = [
-        _inlet_voltage(case, chosen, build),
+        _inlet_voltage(chosen, build),
         _cell_voltage(case, coded),
-        _pack_floor(case, chosen),
+        _pack_floor(case),
         _source_current(case, chosen, build, coded),
         _charge_current(case, build, coded),
     ]
@@ -73,7 +73,7 @@ def ladders(case: Situation, chosen: Plan, build: Build, coded: Settings) -> tup
     return tuple(found)
 
 
-def _inlet_voltage(case: Situation, chosen: Plan, build: Build) -> Ladder:
+def _inlet_voltage(chosen: Plan, build: Build) -> Ladder:
     top = max(chosen.contracts.values(), key=lambda s: s.v_max_normal)
     typ = top.v_max_normal * OVER_VOLTAGE_ABOVE * (1.0 + OVER_VOLTAGE_TOLERANCE)
     low, high = typ * (1.0 - OVER_VOLTAGE_TOLERANCE), typ * (1.0 + OVER_VOLTAGE_TOLERANCE)
@@ -179,7 +179,7 @@ def _cell_voltage(case: Situation, coded: Settings) -> Ladder:
     return Ladder(key="cell-voltage", title="voltage of the highest cell", unit="V", climbs=True, rungs=tuple(rungs))
 
 
-def _pack_floor(case: Situation, chosen: Plan) -> Ladder:
+def _pack_floor(case: Situation) -> Ladder:
     pack = case.pack
     below, tol, delay = PACK_UNDER_VOLTAGE
     cut = pack.v_empty - below * pack.series

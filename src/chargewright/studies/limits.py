@@ -115,7 +115,7 @@ def _largest(key: str, title: str, now: float, passes: Callable[[Floats], Bools]
 
 
 def _edge(key: str, title: str, unit: str, now: float, passes: Callable[[float], bool], *, up: bool) -> Edge:
-    """Return the edge of one quantity by bisection, upwards to `_WIDEST` times the design's value or downwards to zero."""
+    """Return the edge of one quantity by bisection, up to `_WIDEST` times the design's value or down to zero."""
     good, bad = now, _WIDEST * now if up else 0.0
     if not passes(good):
         return Edge(key=key, title=title, unit=unit, now=now, edge=float("nan"), what_fails=_SOURCE_FAILS)

@@ -1,4 +1,4 @@
-"""From situation and path to the demand on parts: contracts, bus window, load points and corners, rails for that window."""
+"""From situation and path to the demand on parts: contracts, bus window, load points and corners, rails."""
 
 from dataclasses import dataclass
 
@@ -54,7 +54,7 @@ def plan(case: Situation, path: PowerPath) -> Plan:
 
 
 def least_input(case: Situation, path: PowerPath) -> float:
-    """Return the lowest stage input that a buck needs to finish the charge, without its own drops [V]; 0 for four switches.
+    """Return the lowest stage input a buck needs to finish the charge, its drops left out [V]; 0 for four switches.
 
     v_full / duty_max: common practice; the solver judges with all drops.
     """
@@ -80,8 +80,8 @@ def contract_for(case: Situation, path: PowerPath, offered: tuple[Supply, ...]) 
 def can_pass_through(case: Situation, path: PowerPath, supply: Supply) -> bool:
     """Return whether a source may go straight onto the bus.
 
-    Never below the full pack, which would flow out through the battery switch's diode; never above what the rails stand;
-    and only near the bus, since a source far above it would make every rail pay for the rating in all other states too.
+    Never below the full pack, which would flow out through the battery switch's diode; never above what the rails
+    stand; and only near the bus, since a source far above it would make every rail pay for the rating in all other states too.
     """
     if path.state("pass-through") is None or supply.v_max_normal > NEAR_THE_BUS * case.v_full:
         return False

@@ -25,7 +25,7 @@ Verdict = Literal["ok", "overloaded", "brown-out", "runaway", "no-solution"]
 
 @dataclass(slots=True, kw_only=True)
 class Operation:
-    """What happens at each condition; arrays of one shape (n,). Powers in W, currents in A, charge into the pack positive."""
+    """What happens at each condition; arrays of shape (n,). Powers in W, currents in A, charge positive."""
 
     state: npt.NDArray[np.str_]
     """Key of the state; "" where none is possible."""

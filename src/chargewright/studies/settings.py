@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from chargewright.base.findings import Finding
 from chargewright.base.units import Toleranced
 from chargewright.parts.sense_resistor import SenseResistor
+from chargewright.parts.supply import worst_input_voltage
 from chargewright.setpoints.cell_voltage import CellVoltage, FullState, cell_voltage_error, full_state
 from chargewright.setpoints.context import Context, Want
 from chargewright.setpoints.controller import Controller
@@ -19,7 +20,6 @@ from chargewright.setpoints.sequence import (
     refresh_interval,
     write_sequence,
 )
-from chargewright.parts.supply import worst_input_voltage
 from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_limit

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.units import show
-from chargewright.parts.pack import Pack, build_pack, pack_charge_current
 from chargewright.parts.contracts import supplies
+from chargewright.parts.pack import Pack, build_pack, pack_charge_current
 from chargewright.parts.supply import Supply
 from chargewright.spec.design import Design
 from chargewright.spec.system import RailSpec, UsageSpec
@@ -114,9 +114,7 @@ def _modes(design: Design, rails: Sequence[RailSpec], said: list[str]) -> dict[s
 def _generic_day(design: Design, modes: dict[str, float], said: list[str]) -> tuple[UsageSpec, ...]:
     busiest = max(modes, key=lambda m: modes[m])
     source = design.sources[0].name
-    said.append(
-        f"A generic day is assumed: 6 h of '{busiest}' on '{source}', 4 h on the pack, then charging while switched off."
-    )
+    said.append(f"A generic day is assumed: 6 h of '{busiest}' on '{source}', 4 h on the pack, then off and charging.")
     return (
         UsageSpec(mode=busiest, source=source, duration=6 * HOUR),
         UsageSpec(mode=busiest, source="none", duration=4 * HOUR),

@@ -61,7 +61,7 @@ def state_of(
     state = path.state(key)
     assert state is not None, "asked only for states that the path has"
     soc = np.zeros(1) if key == "flat-pack" else np.ones(1) if key in ("source-only", "pass-through") else SOC_GRID
-    p_load, i_pack, note = _usual_load(case, path, key, supply)
+    p_load, i_pack, note = _usual_load(case, key, supply)
     c = conditions(case, path, key, supply, soc=soc, p_load=p_load, temp=case.design.ambient.typical, i_pack=i_pack)
     s = solve(path, state, for_peaks(case, hardware) if key == "supplement" else hardware, c)
     ledger = ledger_of(s)
@@ -89,7 +89,7 @@ def _main_source(case: Situation, chosen: Plan) -> str:
     return max(used, key=lambda n: chosen.contracts[n].power)
 
 
-def _usual_load(case: Situation, path: PowerPath, key: StateKey, supply: Supply) -> tuple[float, float | None, str]:
+def _usual_load(case: Situation, key: StateKey, supply: Supply) -> tuple[float, float | None, str]:
     """Return the load [W], the held pack current [A] (None: the charge plan's) and a note for a state's usual point."""
     if key == "off":
         return case.design.system.standby, None, "standby draw"

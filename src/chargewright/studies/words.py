@@ -28,7 +28,8 @@ def verdict_sentence(study: Study) -> str:
         )
     return (
         f"{best} is best for {study.case.design.name}: {100 * order[0].total:.0f} points of 100, "
-        f"{100 * lead:.0f} ahead of {second.lower()}; it wins under {show(order[0].wins, '1', 2)} of all weightings tried."
+        f"{100 * lead:.0f} ahead of {second.lower()}; it wins under {show(order[0].wins, '1', 2)} "
+        "of all weightings tried."
     )
 
 
