@@ -346,6 +346,7 @@ def spell_toleranced(band: Toleranced, unit: str) -> str:
         low_to_high = f"{spell(band.low, unit)} to {spell(band.high, unit)}"
         return low_to_high if math.isclose(up, down) else f"{typ:.10g} +{up:.10g} -{down:.10g}"
     relative = unit != "K" and typ != 0.0
-    up_text, down_text = (spell(d / abs(typ), "1") if relative else spell(d, "dK") for d in (up, down))
+    size = "dK" if unit == "K" else unit
+    up_text, down_text = (spell(d / abs(typ), "1") if relative else spell(d, size) for d in (up, down))
     same = math.isclose(up, down, rel_tol=1e-9)
     return f"{spell(typ, unit)} ±{up_text}" if same else f"{spell(typ, unit)} +{up_text} -{down_text}"
