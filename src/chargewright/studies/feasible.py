@@ -242,8 +242,8 @@ def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply,
         unit="A",
         at_least=False,
         reason=(
-            f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take {show(drawn, 'A')} "
-            f"of {show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
+            f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take "
+            f"{show(drawn, 'A')} of {show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
         ),
     )
 

@@ -81,7 +81,7 @@ def can_pass_through(case: Situation, path: PowerPath, supply: Supply) -> bool:
     """Return whether a source may go straight onto the bus.
 
     Never below the full pack, which would flow out through the battery switch's diode; never above what the rails
-    stand; and only near the bus, since a source far above it would make every rail pay for the rating in all other states too.
+    stand; and only near the bus, since every rail pays for the rating that a source far above it asks, in all states.
     """
     if path.state("pass-through") is None or supply.v_max_normal > NEAR_THE_BUS * case.v_full:
         return False
