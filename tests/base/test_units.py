@@ -301,7 +301,7 @@ def test_a_band_can_be_scaled_and_be_exact():
         (4 * 86400.0, "s", "4 d 0 h"),
         (-7500.0, "s", "-2 h 05 min"),
         (3.9e-3, "1/K", "3900 ppm/K"),
-        (1e-4, "m2", "0.0001 m²"),
+        (1e-4, "m2", "100 mm²"),
         (12.0, "K/W", "12 K/W"),
         (math.nan, "V", "not available"),
         (math.inf, "V", "unlimited"),

@@ -251,7 +251,7 @@ _SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "ohm
 _SHOWN |= {"m2": "m²", "m3": "m³", "W/m3": "W/m³", "A2": "A²"}
 _PREFIXABLE = {"V", "A", "ohm", "W", "J", "F", "H", "Hz", "s", "C", "m", "V*s", "T"}
 _STEPS = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
-_SHOWN_AS = {"1/K": ("ppm/K", 1e6), "V/K": ("mV/K", 1e3)}
+_SHOWN_AS = {"1/K": ("ppm/K", 1e6), "V/K": ("mV/K", 1e3), "m2": ("mm²", 1e6)}
 
 
 def show(value: float, unit: str, digits: int = 4) -> str:
