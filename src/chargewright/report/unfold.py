@@ -1,23 +1,20 @@
 """Unfolding numbers: a recorded evaluation of a relation becomes text that shows formula, numbers put in, and source.
 
-A state is solved once more at its usual point with every relation recorded (`base.relation.tracing`). The loss lines
-are then found among the records by their value, so what is printed is what was computed, not a second derivation.
+The loss lines of a state are found among the evaluations of `replay` by their value, so that what is printed is what
+was computed and not a second derivation that might differ.
 """
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from chargewright.base.relation import Step, tracing
+from chargewright.base.relation import Step
 from chargewright.base.units import show
 from chargewright.network.graph import WireKind
-from chargewright.network.hardware import Hardware
-from chargewright.network.solve import Conditions, Solution, solve
-from chargewright.network.stage import StageLosses
 from chargewright.report.blocks import Derivation, Evaluation
+from chargewright.report.replay import AGREES, Replay
 
 _RELATIONS: dict[str, tuple[str, int]] = {
     "in_high_conduction": ("switch_conduction_loss", 1),
@@ -47,27 +44,9 @@ _DEPTH = 2
 _NAME = re.compile(r"(?<![\w.])[A-Za-zαβηφ_]\w*")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Traced:
-    """One state at one point with every relation that was evaluated for it."""
-
-    solution: Solution
-    """Of shape (1,)."""
-    steps: tuple[Step, ...]
-
-
-def traced(solution: Solution, hardware: Hardware, index: int) -> Traced:
-    """Return one point of a solved state, solved again with its evaluations recorded."""
-    c = solution.conditions
-    point = Conditions(**{name: _at(getattr(c, name), index) for name in Conditions.__dataclass_fields__})
-    with tracing() as steps:
-        again = solve(solution.path, solution.state, hardware, point)
-    return Traced(solution=again, steps=tuple(steps))
-
-
-def wire_derivation(found: Traced, key: WireKind, what: str) -> Derivation | None:
+def wire_derivation(found: Replay, key: WireKind, what: str) -> Derivation | None:
     """Return how the loss of a wire came about; None where nothing flows."""
-    loss = float(found.solution.wire_loss[key][0])
+    loss = found.wire_loss(key)
     if not loss > 0.0:
         return None
     if key == found.solution.state.linear:
@@ -75,9 +54,9 @@ def wire_derivation(found: Traced, key: WireKind, what: str) -> Derivation | Non
     return _derivation(found, what, loss, "resistive_loss", 1)
 
 
-def stage_derivation(found: Traced, name: str, what: str) -> Derivation | None:
+def stage_derivation(found: Replay, name: str, what: str) -> Derivation | None:
     """Return how one loss of the stage (a field of StageLosses) came about; None where it is zero."""
-    loss = float(getattr(found.solution.losses, name)[0])
+    loss = found.stage_loss(name)
     if not loss > 0.0:
         return None
     if name == "quiescent":
@@ -89,14 +68,17 @@ def stage_derivation(found: Traced, name: str, what: str) -> Derivation | None:
 
 
 LINEAR = "Voltage across the pass element times its current; the element is worked as a linear regulator here."
-QUIESCENT = "Supply current of the controller times the voltage that its supply is taken from (rules.i_quiescent)."
+QUIESCENT = (
+    "Supply current of the controller (rules.i_quiescent; a tenth of it while the stage stands still) times the voltage "
+    "that its supply is taken from."
+)
 RAILS = (
     "Sum over the rails of conduction, edges, output capacitance, gate drive, core and quiescent current of each "
     "regulator at this bus voltage; the relations behind it are those of the physics page."
 )
 
 
-def _derivation(found: Traced, what: str, loss: float, relation: str, count: int) -> Derivation:
+def _derivation(found: Replay, what: str, loss: float, relation: str, count: int) -> Derivation:
     picked = adding_up(found.steps, relation, loss, count)
     results = {_key(s.result, s.unit): s for s in found.steps if _single(s.result) not in (0.0, 1.0)}
     return Derivation(
@@ -112,7 +94,7 @@ def adding_up(steps: Sequence[Step], relation: str, total: float, count: int) ->
     same = [s for s in steps if s.relation == relation]
     for end in range(len(same), count - 1, -1):
         group = same[end - count : end]
-        if np.isclose(sum(_single(s.result) for s in group), total, rtol=1e-12, atol=0.0):
+        if np.isclose(sum(_single(s.result) for s in group), total, rtol=AGREES, atol=0.0):
             return tuple(group)
     return ()
 
@@ -180,14 +162,6 @@ def _single(value: Any) -> float:
     return float(np.ravel(value)[0])
 
 
-def _at(value: Any, index: int) -> float:
-    flat = np.ravel(value)
-    return float(flat[index if len(flat) > 1 else 0])
-
-
 def _key(value: Any, unit: str) -> tuple[float, str]:
     return (_single(value), unit)
 
-
-STAGE_LOSSES = StageLosses._fields
-"""Every loss of the stage that can be asked for."""

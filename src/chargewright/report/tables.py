@@ -1,0 +1,136 @@
+"""Tables of numbers: defined once in SI units, written as CSV, and turned into blocks for page and print."""
+
+import csv
+import io
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any
+
+from chargewright.base.units import show
+from chargewright.report.blocks import Cell, Derivation, Table, Tone
+
+Tones = Callable[[int, str], Tone]
+"""Row and column key to what the cell means."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column; `unit` is the SI unit of its numbers, "" for text and counts."""
+
+    key: str
+    title: str
+    unit: str = ""
+    digits: int = 3
+
+    @property
+    def head(self) -> str:
+        """Head of the column in a CSV file: the key with its unit."""
+        return key_with_unit(self.key, self.unit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DataTable:
+    """Rows of SI numbers, texts, truths and None."""
+
+    key: str
+    """Name of the CSV file, without ending."""
+    title: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Any, ...], ...]
+
+
+def key_with_unit(key: str, unit: str) -> str:
+    """Return a key that names its unit: `p_loss_W`; ratios, counts and texts have none."""
+    if unit in ("", "1"):
+        return key
+    spelled = unit.replace("/", "_per_").replace("*", "_").replace("1_per_", "per_")
+    return f"{key}_{spelled}"
+
+
+def column(key: str, title: str, unit: str = "", digits: int = 3) -> Column:
+    """Return one column."""
+    return Column(key=key, title=title, unit=unit, digits=digits)
+
+
+def data_table(key: str, title: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> DataTable:
+    """Return a table; every row has a value for each column."""
+    assert all(len(row) == len(columns) for row in rows), f"{key}: a row does not fit its columns"
+    return DataTable(key=key, title=title, columns=tuple(columns), rows=tuple(tuple(row) for row in rows))
+
+
+def csv_text(table: DataTable) -> str:
+    """Return a table as CSV (RFC 4180 with plain line ends): SI numbers to ten digits, empty where there is none."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([c.head for c in table.columns])
+    writer.writerows([[_plain(value) for value in row] for row in table.rows])
+    return text.getvalue()
+
+
+def _plain(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        # A spreadsheet would take a text that starts like this for a formula.
+        return f"'{value}" if value.startswith(("=", "+", "-", "@")) else value
+    if isinstance(value, int):
+        return str(value)
+    return f"{float(value):.10g}" if isfinite(value) else ""
+
+
+def table_block(
+    table: DataTable,
+    *,
+    only: Sequence[str] = (),
+    tones: Tones | None = None,
+    derivations: Mapping[tuple[int, str], Derivation] | None = None,
+    strong: Sequence[int] = (),
+    caption: str = "",
+    note: str = "",
+) -> Table:
+    """Return a table as a block.
+
+    only        : keys of the columns to show; none means all
+    derivations : by row and column key
+    strong      : rows that stand out
+    """
+    picked = [(k, c) for k, c in enumerate(table.columns) if not only or c.key in only]
+    rows = []
+    for r, row in enumerate(table.rows):
+        cells = [
+            Cell(
+                text=told(row[k], c),
+                tone=tones(r, c.key) if tones else "plain",
+                strong=r in strong,
+                derivation=(derivations or {}).get((r, c.key)),
+            )
+            for k, c in picked
+        ]
+        rows.append(tuple(cells))
+    return Table(
+        caption=caption or table.title,
+        heads=tuple(c.title for _, c in picked),
+        aligns=tuple("right" if _is_number(table, k, c) else "left" for k, c in picked),
+        rows=tuple(rows),
+        note=note,
+    )
+
+
+def told(value: Any, of: Column) -> str:
+    """Return a value as people read it."""
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    if of.unit:
+        return show(float(value), of.unit, of.digits) if value == value else "–"
+    return str(value) if isinstance(value, int) else f"{float(value):.{of.digits}g}" if value == value else "–"
+
+
+def _is_number(table: DataTable, k: int, of: Column) -> bool:
+    return bool(of.unit) or any(isinstance(row[k], int | float) and not isinstance(row[k], bool) for row in table.rows)
