@@ -15,6 +15,8 @@ from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWavefo
 Floats = npt.NDArray[np.float64]
 COLUMNS = 4 * len(SwitchAt._fields) + len(CoilAt._fields) + len(Setting._fields)
 _BLOCK = 8192
+_SPREAD_FROM = 65536
+"""Points from which it pays to wait for the other cores to wake up; below, one core is done sooner."""
 
 
 class StageDesign(NamedTuple):
@@ -49,8 +51,14 @@ def sweep(
     which = np.ravel(given[3]).astype(np.int64)
     losses = np.empty((len(points), len(StageLosses._fields)))
     waves = np.empty((len(points), len(StageWaveform._fields)))
-    if numba_module() is not None and len(points) >= compile_from:
-        compiled_loop(_loop)(points, which, rows, losses, waves)
+    numba = numba_module() if len(points) >= compile_from else None
+    if numba is not None:
+        cores = numba.get_num_threads()
+        numba.set_num_threads(cores if len(points) >= _SPREAD_FROM else 1)
+        try:
+            compiled_loop(_loop)(points, which, rows, losses, waves)
+        finally:
+            numba.set_num_threads(cores)
     else:
         sweep_numpy(points, which, rows, losses, waves)
     return losses, waves
