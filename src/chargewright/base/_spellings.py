@@ -84,7 +84,8 @@ class Spelling:
 
 def scaled(value: float, scale: float) -> float:
     """Return `value` times `scale`, rounded once: 25 ns is 2.5e-08 s, where 25 times 1e-9 is 2.5000000000000002e-08."""
-    return value * scale if scale >= 1.0 else value / round(1.0 / scale)
+    whole = round(1.0 / scale)
+    return value / whole if whole > 1 and abs(whole * scale - 1.0) < 1e-12 else value * scale
 
 
 def _table() -> dict[str, Spelling]:
