@@ -12,16 +12,17 @@ import numpy.typing as npt
 
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
-from chargewright.parts.supply import wall_power
+from chargewright.parts.supply import Supply, wall_power
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
 from chargewright.studies.situation import Situation, mode_power
 
 Floats = npt.NDArray[np.float64]
-_GRID = np.concatenate([np.linspace(0.0, 0.9, 19), [0.93, 0.96, 0.98, 0.99, 1.0]])
+_GRID = np.concatenate([[0.0, 0.01, 0.025], np.linspace(0.05, 0.9, 18), [0.93, 0.96, 0.98, 0.99, 1.0]])
 _STEP = 60.0
 _MOST_DAYS = 12
 _SETTLED = 2e-4
+_HAIR = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,11 +61,29 @@ class Day:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Flows:
+    """What flows, over the states of charge at which it can."""
+
+    soc: Floats
+    i_pack: Floats
+    p_source: Floats
+    p_wall: Floats
+    p_loss: Floats
+    p_cells: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Table:
-    operation: Operation
-    wall: Floats
-    """Wall power over the grid [W]."""
+    """One stretch of the day, solved over the grid."""
+
     power: float
+    margin: Floats
+    """How far the load is from not being served [1]; below zero it is not."""
+    overloaded: Floats
+    on: _Flows
+    """While the load is served."""
+    off: _Flows
+    """While it is not: the product has shut down, and what source there is charges the pack."""
 
 
 def day(case: Situation, chosen: Plan, hardware: Hardware, temp: float) -> Day:
@@ -87,68 +106,79 @@ def _table(case: Situation, chosen: Plan, hw: Hardware, mode: str, source: str, 
     supply = None if source == "none" else chosen.contracts[source]
     through = source in chosen.through
     o = operate(case, chosen.path, hw, supply, soc=_GRID, p_load=power, temp=temp, pass_through=through)
-    wall = np.zeros(len(_GRID)) if supply is None else np.asarray(wall_power(supply, o.p_source), dtype=float)
-    return _Table(operation=o, wall=wall, power=power)
+    off = _flows(o, np.zeros(len(_GRID), dtype=bool), supply)
+    if supply is not None and not o.lasts.all():
+        idle = operate(case, chosen.path, hw, supply, soc=_GRID, p_load=case.design.system.standby, temp=temp)
+        off = _flows(idle, idle.solved & ~idle.overloaded & (idle.i_pack >= 0.0), supply)
+    return _Table(
+        power=power,
+        margin=_margin(case, o),
+        overloaded=o.overloaded.astype(float),
+        on=_flows(o, o.lasts, supply),
+        off=off,
+    )
 
 
-def _served(table: _Table) -> Floats:
-    o = table.operation
-    return (o.solved & ~o.brown_out & ~o.overloaded).astype(float)
+def _flows(o: Operation, fine: npt.NDArray[np.bool_], supply: Supply | None) -> _Flows:
+    """Return what flows where it is `fine`, held beyond; nothing but the source's own need if it never is."""
+    none = np.zeros(1)
+    rows = {n: getattr(o, n)[fine] if fine.any() else none for n in ("i_pack", "p_source", "p_loss", "p_cells")}
+    p_wall = none if supply is None else np.asarray(wall_power(supply, rows["p_source"]), dtype=float)
+    return _Flows(soc=_GRID[fine] if fine.any() else none, p_wall=np.resize(p_wall, rows["i_pack"].shape), **rows)
+
+
+def _margin(case: Situation, o: Operation) -> Floats:
+    """Return by how much bus and pack are above their least voltages [1], so that the crossing can be found between
+    points of the grid; a step to `-_HAIR` where anything else ends the service, as that has no voltage to tell by."""
+    bus = o.v_bus / case.bus_min - 1.0 if case.bus_min > 0.0 else np.ones(len(_GRID))
+    pack = np.where(o.i_pack < 0.0, o.v_pack / case.pack.v_empty - 1.0, np.inf)
+    least = np.fmin(np.fmin(bus, pack), 1.0)
+    told = o.lasts | (o.solved & ~o.overloaded & (least < 0.0))
+    return np.where(told, least, -_HAIR)
 
 
 def _walk(case: Situation, tables: list[_Table], owner: npt.NDArray[np.int64], dt: Floats, start: float) -> Floats:
     """Return the state of charge at the start of each step and at the end, shape (n + 1,)."""
-    flows = [np.where(np.isfinite(t.operation.i_pack), t.operation.i_pack, 0.0) for t in tables]
-    serves = [_served(t) for t in tables]
     span = case.pack.charge_span
     soc = np.empty(len(dt) + 1)
     soc[0] = start
     for k, which in enumerate(owner):
-        here = soc[k]
-        i = float(np.interp(here, _GRID, flows[which]))
-        if i < 0.0 and np.interp(here, _GRID, serves[which]) < 0.5:
-            i = 0.0
-        soc[k + 1] = min(max(here + i * dt[k] / span, 0.0), 1.0)
+        here, table = soc[k], tables[which]
+        flows = table.on if np.interp(here, _GRID, table.margin) >= 0.0 else table.off
+        soc[k + 1] = min(max(here + float(np.interp(here, flows.soc, flows.i_pack)) * dt[k] / span, 0.0), 1.0)
     return soc
 
 
 def _account(
     case: Situation, tables: list[_Table], owner: npt.NDArray[np.int64], dt: Floats, soc: Floats, start: float
 ) -> Day:
-    here = soc[:-1]
-
-    def along(pick: Floats, mask: npt.NDArray[np.bool_]) -> Floats:
-        return np.interp(here[mask], _GRID, np.where(np.isfinite(pick), pick, 0.0))
-
     n = len(dt)
-    p_source, p_wall, p_loss, p_load, p_cells, i_pack = (np.zeros(n) for _ in range(6))
-    served, overloaded = np.zeros(n), np.zeros(n)
+    names = ("i_pack", "p_source", "p_wall", "p_loss", "p_cells")
+    along = {name: np.zeros(n) for name in names}
+    served, overloaded = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     for which, table in enumerate(tables):
         mask = owner == which
-        o = table.operation
-        on = along(_served(table), mask) >= 0.5
-        served[mask] = on
-        overloaded[mask] = along(o.overloaded.astype(float), mask) >= 0.5
-        p_source[mask] = along(o.p_source, mask)
-        p_wall[mask] = along(table.wall, mask)
-        p_load[mask] = np.where(on, table.power, 0.0)
-        p_loss[mask] = np.where(on, along(o.p_loss, mask), 0.0)
-        p_cells[mask] = np.where(on, along(o.p_cells, mask), 0.0)
-        i_pack[mask] = np.where(on, along(o.i_pack, mask), 0.0)
+        here = soc[:-1][mask]
+        served[mask] = on = np.interp(here, _GRID, table.margin) >= 0.0
+        overloaded[mask] = np.interp(here, _GRID, table.overloaded) >= 0.5
+        for name in names:
+            with_load, without = (np.interp(here, f.soc, getattr(f, name)) for f in (table.on, table.off))
+            along[name][mask] = np.where(on, with_load, without)
     asked = np.array([tables[w].power for w in owner])
+    p_load = np.where(served, asked, 0.0)
     return Day(
         t=np.concatenate([[0.0], np.cumsum(dt)]),
         soc=soc,
-        p_source=p_source,
-        p_loss=p_loss,
-        e_wall=float(np.sum(p_wall * dt)),
-        e_source=float(np.sum(p_source * dt)),
+        p_source=along["p_source"],
+        p_loss=along["p_loss"],
+        e_wall=float(np.sum(along["p_wall"] * dt)),
+        e_source=float(np.sum(along["p_source"] * dt)),
         e_load=float(np.sum(p_load * dt)),
-        e_loss=float(np.sum(p_loss * dt)),
-        e_from_pack=float(np.sum(np.clip(-p_cells, 0.0, None) * dt)),
-        throughput=float(np.sum(np.clip(-i_pack, 0.0, None) * dt)) / case.pack.charge_span,
-        t_unserved=float(np.sum((served < 0.5) * dt)),
-        t_overload=float(np.sum((overloaded > 0.5) * dt)),
+        e_loss=float(np.sum(along["p_loss"] * dt)),
+        e_from_pack=float(np.sum(np.clip(-along["p_cells"], 0.0, None) * dt)),
+        throughput=float(np.sum(np.clip(-along["i_pack"], 0.0, None) * dt)) / case.pack.charge_span,
+        t_unserved=float(np.sum(~served * dt)),
+        t_overload=float(np.sum(overloaded * dt)),
         e_unserved=float(np.sum((asked - p_load) * dt)),
         closes=abs(float(soc[-1]) - start) < 10.0 * _SETTLED,
         soc_low=float(np.min(soc)),
@@ -159,9 +189,14 @@ def _account(
 def run_time(case: Situation, path: PowerPath, hardware: Hardware, p_load: float, temp: float) -> float:
     """Return how long a full pack carries a load alone [s]: until the rails brown out or the pack is empty."""
     o = operate(case, path, hardware, None, soc=_GRID, p_load=p_load, temp=temp)
-    fine = o.solved & ~o.brown_out & ~o.overloaded
-    if not fine.any():
+    fine, margin = o.lasts, _margin(case, o)
+    if not fine[-1]:
         return 0.0
-    first = int(np.argmax(fine))
-    soc, i = _GRID[first:], -o.i_pack[first:]
+    last = len(_GRID) - 1 - int(np.argmin(fine[::-1])) if not fine.all() else -1
+    soc, i = _GRID[last + 1 :], -o.i_pack[last + 1 :]
+    if last >= 0:
+        # Down to where the margin is gone, between the last point that fails and the first that does not.
+        share = margin[last + 1] / (margin[last + 1] - margin[last])
+        soc = np.concatenate([[soc[0] - share * (soc[0] - _GRID[last])], soc])
+        i = np.concatenate([[i[0]], i])
     return float(np.trapezoid(case.pack.charge_span / np.maximum(i, 1e-9), soc))

@@ -84,7 +84,7 @@ def _inputs(case: Situation, one: Contender, power: Floats, share: Floats) -> tu
     rest = operate(case, path, hw, supply, soc=1.0, p_load=power, temp=temp, pass_through=name in one.plan.through)
     pack = operate(case, path, hw, None, soc=0.5, p_load=power, temp=temp)
     charge = operate(case, path, hw, supply, soc=0.5, p_load=power, temp=temp)
-    able = rest.solved & pack.solved & ~rest.overloaded & ~pack.overloaded & ~pack.brown_out
+    able = rest.solved & ~rest.overloaded & pack.lasts
     # What the pack gives is charged again while on the source: extra input over extra stored power.
     extra = charge.p_source - rest.p_source
     stored = np.where(charge.p_cells > 0.0, charge.p_cells / np.maximum(extra, 1e-9), np.nan)

@@ -137,7 +137,7 @@ def _runs_on_source(case: Situation, path: PowerPath, hw: Hardware, supply: Supp
     limit = source_limit(case, supply)
     drawn = float(o.i_source[0])
     v_bus = float(o.v_bus[0])
-    ok = bool(o.solved[0]) and not bool(o.overloaded[0]) and not bool(o.brown_out[0])
+    ok = bool(o.lasts[0])
     helped = " with the pack's help" if o.state[0] == "supplement" else ""
     return Requirement(
         key="runs-on-source",

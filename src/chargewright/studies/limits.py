@@ -62,9 +62,9 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
     supply = chosen.contracts[name]
     ambient, path = case.design.ambient, chosen.path
 
-    def carries(p_load: Floats, with_supply: Supply | None, soc: float, temp: float) -> Bools:
+    def carries(p_load: Floats, with_supply: Supply | None, soc: float, temp: float, lasting: bool) -> Bools:
         o = operate(case, path, hardware, with_supply, soc=soc, p_load=p_load, temp=temp, edge="low")
-        return o.solved & ~o.overloaded & ~o.brown_out
+        return o.lasts | (o.solved & ~o.overloaded & ~o.brown_out & (not lasting))
 
     def fills(with_supply: Supply) -> bool:
         o = operate(case, path, hardware, with_supply, soc=0.5, p_load=case.p_busy, temp=ambient.hot, edge="low")
@@ -73,13 +73,13 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
         return bool(o.solved[0] and not o.overloaded[0] and not drained) and v_in > least_input(case, path)
 
     loads = (
-        ("load", "lasting load, source and half-full pack", case.p_busy, supply, 0.5, ambient.hot),
-        ("peak", "short load, source and nearly empty pack", case.p_peak, supply, 0.15, ambient.typical),
-        ("pack-load", "lasting load on the half-full pack alone", case.p_busy, None, 0.5, ambient.typical),
+        ("load", "lasting load, source and half-full pack", case.p_busy, supply, 0.5, ambient.hot, True),
+        ("peak", "short load, source and nearly empty pack", case.p_peak, supply, 0.15, ambient.typical, False),
+        ("pack-load", "lasting load on the half-full pack alone", case.p_busy, None, 0.5, ambient.typical, True),
     )
     edges = [
-        _largest(key, title, now, partial(carries, with_supply=fed, soc=soc, temp=temp))
-        for key, title, now, fed, soc, temp in loads
+        _largest(key, title, now, partial(carries, with_supply=fed, soc=soc, temp=temp, lasting=lasting))
+        for key, title, now, fed, soc, temp, lasting in loads
     ]
     cable = "loop resistance of cable and contacts"
     rated = "rated current of the source"

@@ -35,6 +35,8 @@ class Operation:
     i_pack: Floats
     p_cells: Floats
     """Into the cells, at their rest voltage: what is stored."""
+    v_pack: Floats
+    """At the pack's terminals."""
     v_bus: Floats
     p_load: Floats
     p_loss: Floats
@@ -45,8 +47,15 @@ class Operation:
     """The load asks for more than source and path can give without passing a limit."""
     brown_out: npt.NDArray[np.bool_]
     """The bus is below what the rails need."""
+    depleted: npt.NDArray[np.bool_]
+    """The pack gives while it is empty or below its lowest working voltage: it may for a peak, not for long."""
     runaway: npt.NDArray[np.bool_]
     solved: npt.NDArray[np.bool_]
+
+    @property
+    def lasts(self) -> npt.NDArray[np.bool_]:
+        """Where the load can be carried for as long as nothing changes."""
+        return self.solved & ~self.overloaded & ~self.brown_out & ~self.depleted
 
 
 def source_side(supply: Supply, edge: Edge) -> dict[str, float]:
@@ -150,6 +159,7 @@ def operate(
     found = _blank(len(soc), p_load)
     if supply is None:
         _battery(case, path, hardware, found, soc, p_load, temp)
+        found.depleted = _depleted(case, found, soc)
         return found
     wanted = wanted_charge(case, soc, temp) if may_charge else np.zeros(len(soc))
     charge = wanted > 0.0
@@ -176,7 +186,13 @@ def operate(
         attempt("source-only", short)
     found.overloaded = ~found.solved | (found.i_source > limit * (1.0 + 1e-6))
     found.overloaded |= found.i_pack < -case.pack.i_discharge_max
+    found.depleted = _depleted(case, found, soc)
     return found
+
+
+def _depleted(case: Situation, found: Operation, soc: Floats) -> npt.NDArray[np.bool_]:
+    # At rest an empty pack stands a little above its lowest voltage when it is warm; it is empty all the same.
+    return np.asarray((found.i_pack < 0.0) & ((found.v_pack < case.pack.v_empty) | (soc <= 0.0)), dtype=bool)
 
 
 def _battery(
@@ -202,12 +218,14 @@ def _blank(n: int, p_load: Floats) -> Operation:
         i_source=nan.copy(),
         i_pack=nan.copy(),
         p_cells=nan.copy(),
+        v_pack=nan.copy(),
         v_bus=nan.copy(),
         p_load=p_load,
         p_loss=nan.copy(),
         hottest=nan.copy(),
         overloaded=no.copy(),
         brown_out=no.copy(),
+        depleted=no.copy(),
         runaway=no.copy(),
         solved=no.copy(),
     )
@@ -234,6 +252,7 @@ def _record(
     found.p_source[where] = s.v["connector"] * i_source if state.source else zero
     found.i_pack[where] = i_pack
     found.p_cells[where] = s.conditions.e_cells * i_pack
+    found.v_pack[where] = s.conditions.e_cells + s.conditions.r_pack * i_pack
     found.v_bus[where] = s.v[path.load_at]
     found.p_loss[where] = product_loss(s)
     found.hottest[where] = np.max([t for name, t in s.temp.items() if name not in ("source", "cable", "pack")], axis=0)

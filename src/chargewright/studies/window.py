@@ -57,7 +57,7 @@ def bus_window(case: Situation, chosen: Plan, hardware: Hardware) -> BusWindow:
         case, path, hardware, None, soc=np.linspace(0.0, 1.0, 41), p_load=case.p_busy, temp=ambient.typical
     )
     rest = operate(case, path, hardware, None, soc=1.0, p_load=case.design.system.standby, temp=ambient.typical)
-    fine = lasting.solved & ~lasting.brown_out
+    fine = lasting.solved & ~lasting.brown_out & ~lasting.depleted
     depleted = lasting.v_bus[fine] if fine.any() else lasting.v_bus
     return BusWindow(
         source_min=float(min(low)),
