@@ -7,6 +7,8 @@ resistors conduct both ways, an open switch only along its body diode, and the s
     two switches        b to a through the inductor and the body diode of the high switch; a to b only while it switches
     four switches       b to a needs the b-side high switch, a to b the a-side one; behind either, the other's diode
 
+From source to pack a stage at work is held by its control: with its high switch shorted, it no longer is.
+
 What stops a route is listed. A route that one element alone stops is open after a single fault of that element.
 """
 
@@ -20,7 +22,7 @@ Threat = Literal["pack-to-inlet", "bus-to-inlet", "source-to-pack"]
 THREATS: dict[Threat, str] = {
     "pack-to-inlet": "the pack feeds the inlet",
     "bus-to-inlet": "the bus feeds the inlet",
-    "source-to-pack": "the source feeds the pack past the charger",
+    "source-to-pack": "the source feeds the pack past what holds it back",
 }
 How = Literal["conducts", "body diode", "converts", "held by control", "open switch"]
 """How a route gets through an element; the last two stop it."""
@@ -29,8 +31,6 @@ _STOPS: frozenset[How] = frozenset(("held by control", "open switch"))
 _SWITCHES: frozenset[WireKind] = frozenset(("blocking-pair", "battery-switch"))
 _PLUGGED: frozenset[WireKind] = frozenset(("source", "cable", "pack"))
 """What is not there at all while a state has it open; what is neither switch nor plugged conducts always."""
-_RESTS: frozenset[StateKey] = frozenset(("source-only", "pass-through"))
-"""States in which the pack is full and no current may enter it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,22 +78,19 @@ def reverse_routes(path: PowerPath, state: State) -> tuple[Route, ...]:
     """Return every route of the three threats in a state, stopped or not, in the order of the threats.
 
     A pack feeds the inlet and a bus feeds the inlet in any state that has them: with no source, contacts that can be
-    touched come alive; with one, current flows back when it sags. Routes from source to pack that are the charge
-    itself (nothing stops them, and the pack is to be charged) are left out.
+    touched come alive; with one, current flows back when it sags. The way of the charge itself is among the routes
+    from source to pack, stopped by the control of the stage.
     """
-    found: list[Route] = []
     ends: list[tuple[Threat, str, str]] = [("bus-to-inlet", path.load_at, "inlet")]
     if state.pack:
         ends.insert(0, ("pack-to-inlet", "cells", "inlet"))
     if state.source and state.pack:
         ends.append(("source-to-pack", "source", "cells"))
-    for threat, start, end in ends:
-        for nodes, passages in _routes(path, state, start, end):
-            route = Route(path=path.key, state=state.key, threat=threat, nodes=nodes, passages=passages)
-            if threat == "source-to-pack" and not route.stopped_by and state.key not in _RESTS:
-                continue
-            found.append(route)
-    return tuple(found)
+    return tuple(
+        Route(path=path.key, state=state.key, threat=threat, nodes=nodes, passages=passages)
+        for threat, start, end in ends
+        for nodes, passages in _routes(path, state, start, end)
+    )
 
 
 def _routes(
@@ -139,7 +136,7 @@ def _through_stage(path: PowerPath, state: State, *, forward: bool) -> tuple[Pas
     a_high, b_high = "source-side high switch", "pack-side high switch"
     if state.stage == "through":
         return (_in_stage("a_high", a_high, "conducts"), _in_stage("b_high", b_high, "conducts"))
-    if state.stage == ("forward" if forward else "reverse"):
+    if state.stage == "reverse" and not forward:
         return (_in_stage("stage", "stage at work", "converts"),)
     if forward:
         stopped = _in_stage("a_high", a_high, "open switch" if state.stage == "off" else "held by control")
