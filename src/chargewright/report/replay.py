@@ -17,7 +17,7 @@ from chargewright.network.stage import CoilAt, StageLosses, SwitchAt, stage_poin
 from chargewright.physics.conduction import resistance_at, resistive_loss
 
 AGREES = 1e-5
-"""Relative difference up to which a number is the same: the solver stops when nothing moves by more than a part of it."""
+"""Relative difference up to which a number is the same; the solver stops well before anything moves by that much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +50,11 @@ def replay(solution: Solution, hardware: Hardware, index: int) -> Replay:
 
 
 def _wires(s: Solution, hw: Hardware, k: int) -> None:
-    given: dict[str, Any] = {"source": s.conditions.r_source, "cable": s.conditions.r_cable, "pack": s.conditions.r_pack}
+    given: dict[str, Any] = {
+        "source": s.conditions.r_source,
+        "cable": s.conditions.r_cable,
+        "pack": s.conditions.r_pack,
+    }
     for key in s.wire_loss:
         if key == s.state.linear:
             continue
@@ -89,16 +93,16 @@ def _switched(s: Solution, hw: Hardware, k: int) -> None:
     i_coil = max(i_out / max(1.0 - float(s.waveform.d_out[k]), 0.02), 1e-6)
     places = ("b_high", "b_low", "a_low", "a_high") if backwards else ("a_high", "a_low", "b_low", "b_high")
     v_in, v_out = (v_b, v_a) if backwards else (v_a, v_b)
-    switches = [_hot(s, hw, k, place) for place in places]
+    ih, il, ol, oh = (_hot(s, hw, k, place) for place in places)
     coil, setting = _hot_coil(s, hw, k), hw.stage.setting
     one_leg = 0.0 if s.path.stage.legs == "four-switch" else -1.0 if backwards else 1.0
     setting = setting._replace(legs=one_leg)
     if backwards:
         setting = setting._replace(esr_in=setting.esr_out, esr_out=setting.esr_in)
-    losses, _ = stage_point(v_in, v_out, i_coil, *switches, coil, setting)
+    losses, _ = stage_point(v_in, v_out, i_coil, ih, il, ol, oh, coil, setting)
     if not _same(losses, s.losses, k):
         # At the edge of a four-switch stage's regions the solver may hold the region of one leg a little longer.
-        stage_point(v_in, v_out, i_coil, *switches, coil, setting._replace(duty_turn=1.0))
+        stage_point(v_in, v_out, i_coil, ih, il, ol, oh, coil, setting._replace(duty_turn=1.0))
 
 
 def _same(found: StageLosses, shown: StageLosses, k: int) -> bool:

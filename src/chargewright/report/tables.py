@@ -5,23 +5,27 @@ import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import Any
+from typing import Any, Literal
 
 from chargewright.base.units import show
 from chargewright.report.blocks import Cell, Derivation, Table, Tone
 
+Kind = Literal["number", "count", "flag", "text"]
+ROW = "row"
+"""Unit of a column whose numbers are in the unit that stands in the same row under `unit`."""
 Tones = Callable[[int, str], Tone]
 """Row and column key to what the cell means."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """One column; `unit` is the SI unit of its numbers, "" for text and counts."""
+    """One column; `unit` is the SI unit of its numbers, "" for what has none."""
 
     key: str
     title: str
     unit: str = ""
     digits: int = 3
+    kind: Kind = "text"
 
     @property
     def head(self) -> str:
@@ -44,13 +48,15 @@ def key_with_unit(key: str, unit: str) -> str:
     """Return a key that names its unit: `p_loss_W`; ratios, counts and texts have none."""
     if unit in ("", "1"):
         return key
+    if unit == ROW:
+        return f"{key}_SI"
     spelled = unit.replace("/", "_per_").replace("*", "_").replace("1_per_", "per_")
     return f"{key}_{spelled}"
 
 
-def column(key: str, title: str, unit: str = "", digits: int = 3) -> Column:
-    """Return one column."""
-    return Column(key=key, title=title, unit=unit, digits=digits)
+def column(key: str, title: str, unit: str = "", digits: int = 3, *, kind: Kind | None = None) -> Column:
+    """Return one column: of numbers if it has a unit, else of text, if nothing else is said."""
+    return Column(key=key, title=title, unit=unit, digits=digits, kind=kind or ("number" if unit else "text"))
 
 
 def data_table(key: str, title: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> DataTable:
@@ -97,12 +103,15 @@ def table_block(
     derivations : by row and column key
     strong      : rows that stand out
     """
-    picked = [(k, c) for k, c in enumerate(table.columns) if not only or c.key in only]
+    own_units = any(c.unit == ROW for c in table.columns)
+    hidden = ("unit",) if own_units else ()
+    picked = [(k, c) for k, c in enumerate(table.columns) if (c.key in only if only else c.key not in hidden)]
+    unit_at = next((k for k, c in enumerate(table.columns) if c.key == "unit"), 0)
     rows = []
     for r, row in enumerate(table.rows):
         cells = [
             Cell(
-                text=told(row[k], c),
+                text=told(row[k], c, str(row[unit_at]) if c.unit == ROW else c.unit),
                 tone=tones(r, c.key) if tones else "plain",
                 strong=r in strong,
                 derivation=(derivations or {}).get((r, c.key)),
@@ -113,24 +122,18 @@ def table_block(
     return Table(
         caption=caption or table.title,
         heads=tuple(c.title for _, c in picked),
-        aligns=tuple("right" if _is_number(table, k, c) else "left" for k, c in picked),
+        aligns=tuple("right" if c.kind in ("number", "count") else "left" for _, c in picked),
         rows=tuple(rows),
         note=note,
     )
 
 
-def told(value: Any, of: Column) -> str:
-    """Return a value as people read it."""
-    if value is None:
+def told(value: Any, of: Column, unit: str) -> str:
+    """Return a value as people read it; a dash where there is none."""
+    if value is None or value != value:
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, str):
-        return value
-    if of.unit:
-        return show(float(value), of.unit, of.digits) if value == value else "–"
-    return str(value) if isinstance(value, int) else f"{float(value):.{of.digits}g}" if value == value else "–"
-
-
-def _is_number(table: DataTable, k: int, of: Column) -> bool:
-    return bool(of.unit) or any(isinstance(row[k], int | float) and not isinstance(row[k], bool) for row in table.rows)
+    if isinstance(value, str | int):
+        return str(value)
+    return show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"

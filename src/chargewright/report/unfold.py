@@ -69,8 +69,8 @@ def stage_derivation(found: Replay, name: str, what: str) -> Derivation | None:
 
 LINEAR = "Voltage across the pass element times its current; the element is worked as a linear regulator here."
 QUIESCENT = (
-    "Supply current of the controller (rules.i_quiescent; a tenth of it while the stage stands still) times the voltage "
-    "that its supply is taken from."
+    "Supply current of the controller (rules.i_quiescent; a tenth of it while the stage stands still) times the "
+    "voltage that its supply is taken from."
 )
 RAILS = (
     "Sum over the rails of conduction, edges, output capacitance, gate drive, core and quiescent current of each "
@@ -164,4 +164,3 @@ def _single(value: Any) -> float:
 
 def _key(value: Any, unit: str) -> tuple[float, str]:
     return (_single(value), unit)
-

@@ -10,6 +10,8 @@ from chargewright.network.graph import PowerPath
 from chargewright.network.solve import Solution
 
 STAGE = "stage"
+_Raw = tuple[str, str, str, str]
+"""Key, name and both ends of an element."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,11 +52,11 @@ class Flow:
 
 def layout_of(path: PowerPath) -> Layout:
     """Return the longest chain of elements from source to cells as the trunk, everything else beside it."""
-    links = [(w.key, w.name, w.a, w.b) for w in path.wires]
+    links: list[_Raw] = [(w.key, w.name, w.a, w.b) for w in path.wires]
     links.append((STAGE, "converter stage", path.stage.a, path.stage.b))
     order = list(path.nodes)
-    best: list[tuple[str, str, str, str]] = []
-    chain: list[tuple[str, str, str, str]] = []
+    best: list[_Raw] = []
+    chain: list[_Raw] = []
 
     def extend(node: str, seen: frozenset[str]) -> None:
         nonlocal best
@@ -102,7 +104,7 @@ def flow_of(link: Link, s: Solution, k: int) -> Flow:
     return Flow(link=link, status=status, p_upper=p_upper, p_lower=p_lower, i=_zero(i), loss=_zero(loss), temp=temp)
 
 
-def _link(raw: tuple[str, str, str, str], upper: str) -> Link:
+def _link(raw: _Raw, upper: str) -> Link:
     key, name, a, b = raw
     turned = a != upper
     return Link(key=key, name=name, upper=upper, lower=a if turned else b, turned=turned)

@@ -83,9 +83,8 @@ class Board:
 
     def ring(self, x: float, y: float, r: float, *, colour: str = INK, width: float = 1.4) -> None:
         """Draw a circle that is not filled."""
-        self._body.append(
-            f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="fill:none;stroke:{colour};stroke-width:{_n(width)}"/>'
-        )
+        style = f"fill:none;stroke:{colour};stroke-width:{_n(width)}"
+        self._body.append(f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(r)}" style="{style}"/>')
 
     def text(
         self,

@@ -51,7 +51,7 @@ def charge_picture(charge: ChargePlan, series: int, v_cell_max: float) -> Pictur
         key="charge-curves",
         title=_TITLE,
         message=message,
-        alt=f"Curves of cell voltage, pack current and cell temperature over time, and a bar of the limit in force. {message}",
+        alt=f"Cell voltage, pack current and cell temperature over time, and a bar of the limit in force. {message}",
         svg=board.svg(_TITLE),
     )
 

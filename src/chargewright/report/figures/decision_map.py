@@ -38,7 +38,7 @@ def decision_map_picture(the_map: DecisionMap, case: Situation) -> Picture:
         key="decision-map",
         title=_TITLE,
         message=message,
-        alt=f"Map of system power against share of time on the source; each cell has the letter of its winner. {message}",
+        alt=f"Map of system power against share of time on the source, each cell with its winner's letter. {message}",
         svg=board.svg(_TITLE),
     )
 

@@ -1,4 +1,4 @@
-"""Where every watt goes in one state: the path from source to cells, ribbons as wide as the power, losses to the side."""
+"""Where every watt goes in one state: from source to cells, ribbons as wide as the power, losses to the side."""
 
 from dataclasses import dataclass
 from math import isfinite
@@ -44,7 +44,7 @@ class _Sheet:
 
 
 def widest_flow(path: PowerPath, reports: tuple[StateReport, ...]) -> float:
-    """Return the greatest power [W] that any element carries in any of the states, so that they are drawn to one scale."""
+    """Return the greatest power [W] in any element and state, so that all states can be drawn to one scale."""
     links = layout_of(path)
     flows = [flow_of(k, r.solution, r.usual) for r in reports if r.possible for k in (*links.trunk, *links.beside)]
     return max((max(abs(f.p_upper), abs(f.p_lower)) for f in flows), default=1.0)

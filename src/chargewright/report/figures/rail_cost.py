@@ -1,4 +1,4 @@
-"""What a wide bus costs downstream: the loss of all rails against the bus voltage, for the rails that each path needs."""
+"""What a wide bus costs downstream: the loss of all rails against the bus voltage, path by path."""
 
 import numpy as np
 
