@@ -7,8 +7,9 @@ import numpy.typing as npt
 
 from chargewright.sizing.arrays import taken
 from chargewright.sizing.pairs import Pairs
+from chargewright.sizing.passive import capacitor_rulings
+from chargewright.sizing.ruling import Ruling
 from chargewright.sizing.stage_rules import (
-    Ruling,
     coil_rulings,
     heat_rulings,
     settled_heat,
@@ -63,26 +64,6 @@ def judge(job: Task, pairs: Pairs, sums: Sums) -> Judged:
             *coil_rulings(t, choice, worst, parts, demand),
             *switch_rulings(t, choice, worst, parts, demand),
             *heat_rulings(t, choice, heat, parts, demand),
-            *_capacitor_rulings(job, pairs, sums, heat.board.max(axis=1)),
+            *capacitor_rulings(worst, taken(pairs.banks, sums.pair), heat, parts, demand),
         ),
     )
-
-
-def _capacitor_rulings(job: Task, pairs: Pairs, sums: Sums, temp_board: Floats) -> list[Ruling]:
-    """Return the rule that the hottest board stays below the capacitors' limit. Their own heat is in the board's."""
-    ambient = job.demand.stage.temp_ambient
-    found = []
-    for side, bank in zip(("source", "pack"), pairs.banks, strict=True):
-        limit = job.parts.capacitors.column("temp_max")[bank.part[sums.pair]]
-        found.append(
-            Ruling(
-                rule="capacitor temperature",
-                where=f"{side}-side capacitors",
-                unit="K",
-                value=temp_board,
-                limit=limit,
-                use=(temp_board - ambient) / np.maximum(limit - ambient, 1e-9),
-                corner=np.full(len(sums.pair), -1),
-            )
-        )
-    return found

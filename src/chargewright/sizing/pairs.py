@@ -10,8 +10,9 @@ from chargewright.base.units import show
 from chargewright.physics.series import preferred_at_or_above
 from chargewright.sizing.arrays import taken
 from chargewright.sizing.pareto import undominated
-from chargewright.sizing.passive import BankChoice, bank_duties, choose_bank
-from chargewright.sizing.stage_rules import Ruling, coil_rulings
+from chargewright.sizing.passive import BankChoice, bank_duties, choose_bank, no_bank
+from chargewright.sizing.ruling import Ruling
+from chargewright.sizing.stage_rules import board_temperature, coil_rulings
 from chargewright.sizing.tables import Choice, Run, rows_of, run
 from chargewright.sizing.task import Task
 
@@ -73,6 +74,9 @@ def passing_pairs(job: Task, grid: Grid) -> Pairs:
     if not len(near):
         raise NoSolution(_no_pair(job, grid))
     pairs = completed(job, grid, near)
+    if not len(pairs.p_loss):
+        worst = taken_run(grid.worst, near)
+        raise NoSolution(no_bank(bank_duties(worst, job.demand), job.parts.capacitors, job.demand))
     keep = [
         rows[_unbeaten(taken(pairs, rows))]
         for f in range(len(job.t.f_sw))
@@ -82,18 +86,16 @@ def passing_pairs(job: Task, grid: Grid) -> Pairs:
 
 
 def completed(job: Task, grid: Grid, which: Ints) -> Pairs:
-    """Return some pairs with their capacitors, losses and heat. Raises NoSolution where no capacitors will do."""
+    """Return some pairs with their capacitors, losses and heat, without those for which no capacitors will do."""
     parts, demand = job.parts, job.demand
     choice = taken(grid.choice, which)
     both = run(rows_of(job.t, choice, job.temp_rank, job.temp_rank), job.both)
     square = [job.mean(d.i_rms**2) for d in bank_duties(both, demand)]
     asked = bank_duties(taken_run(grid.worst, which), demand)
-    first, second = (choose_bank(duty, ms, parts.capacitors, demand) for duty, ms in zip(asked, square, strict=True))
-    for side, bank, v in (("source", first, demand.stage.v_a_max), ("pack", second, demand.stage.v_b_max)):
-        if not (bank.part >= 0).any():
-            raise NoSolution(
-                f"capacitors on the {side} side ({show(v, 'V')}): no bank keeps ripple, current and voltage"
-            )
+    board = board_temperature(demand.stage, job.at_hot(both.total).max(axis=1) + job.p_pass)
+    first, second = (
+        choose_bank(duty, ms, board, parts.capacitors, demand) for duty, ms in zip(asked, square, strict=True)
+    )
     coils = parts.inductors
     heat = job.at_hot(both.heat()[4])
     pairs = Pairs(

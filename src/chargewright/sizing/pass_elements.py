@@ -32,8 +32,8 @@ class Passing:
     """Of all bodies [W]."""
     temp: float
     """Hottest junction while it conducts [K]."""
-    temp_linear: float
-    """Hottest junction while it is worked as a linear element [K]."""
+    temp_linear: float | None
+    """Hottest junction while it is worked as a linear element [K]; None if it never is."""
 
 
 def rating_needed(v: float, derating: float) -> float:
@@ -93,7 +93,7 @@ def _best(
         i=i,
         p_loss=float(loss[k]),
         temp=float(temp[k]),
-        temp_linear=float(linear[k]),
+        temp_linear=float(linear[k]) if p_linear > 0.0 else None,
     )
 
 

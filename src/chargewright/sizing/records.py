@@ -34,11 +34,8 @@ class Rejected:
     value: float
     limit: float
     unit: str
-
-    @property
-    def miss(self) -> float:
-        """How far the limit is missed, over the limit's size [1]."""
-        return abs(self.value - self.limit) / abs(self.limit)
+    miss: float
+    """How far the limit is missed [1]: a margin with its sign turned."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +119,7 @@ class Sizing:
     """Sets that no other set beats in loss, cost and area at once; by score, so the chosen one comes first."""
     chosen_because: str
     nearest_rejected: tuple[Rejected, ...]
-    """By score; each would have won, but for one rule."""
+    """By score; each would have won, but for one rule: of each rule the best by score and those that miss least."""
     considered: int
     """Sets that were compared."""
     margins: tuple[Margin, ...]

@@ -1,6 +1,6 @@
 """The rules that a stage has to keep, judged for many sets of parts at once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +10,7 @@ from chargewright.parts.catalogue import Parts
 from chargewright.sizing.arrays import taken
 from chargewright.sizing.demand import Demand, StageDemand
 from chargewright.sizing.pass_elements import rating_needed
+from chargewright.sizing.ruling import Ruling, least_over, most_over, rating
 from chargewright.sizing.tables import PLACES, Choice, Run, Tables, heating_of, hot_saturation, lasting_of, rows_of, run
 
 Floats = npt.NDArray[np.float64]
@@ -19,20 +20,6 @@ ON_TIME_LEAST = 50e-9
 """Shortest pulse [s]: what a comparator needs to see a current past the ringing of the edge; common practice."""
 _HEAT_PASSES = 4
 """Each pass of loss and temperature leaves about a tenth of the error."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ruling:
-    """One rule over many sets: arrays (sets,). `use` is how much of the limit is used; above 1 the rule is broken."""
-
-    rule: str
-    where: str
-    unit: str
-    value: Floats
-    limit: Floats
-    use: Floats
-    corner: Ints
-    """Point at which it is tightest; -1 where it does not depend on one."""
 
 
 def coil_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: Demand) -> list[Ruling]:
@@ -49,37 +36,24 @@ def coil_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: De
     most = np.maximum(np.where(input_pulses, w.d_in, 0.0), np.where(output_pulses, w.d_out, 0.0))
     f_sw = t.f_sw[choice.f_sw]
     return [
-        _upper("inductor ripple", "inductor", "A", w.di_pp, rules.ripple_max * full),
-        _upper("saturation", "inductor", "A", w.i_peak, (1.0 - rules.saturation_margin) * i_sat),
-        _upper("inductor current", "inductor", "A", w.rms_coil, rules.i_derating * i_rms, lasting),
-        _upper("greatest duty", "stage", "1", most, np.full(len(choice), rules.duty_max)),
-        _lower("least duty", "stage", "1", least, np.full(len(choice), rules.duty_min)),
-        _lower("least on-time", "stage", "s", least / f_sw[:, None], np.full(len(choice), ON_TIME_LEAST)),
+        most_over("inductor ripple", "inductor", "A", w.di_pp, rules.ripple_max * full),
+        most_over("saturation", "inductor", "A", w.i_peak, (1.0 - rules.saturation_margin) * i_sat),
+        most_over("inductor current", "inductor", "A", w.rms_coil, rules.i_derating * i_rms, lasting),
+        most_over("greatest duty", "stage", "1", most, rules.duty_max),
+        least_over("least duty", "stage", "1", least, rules.duty_min),
+        least_over("least on-time", "stage", "s", least / f_sw[:, None], ON_TIME_LEAST),
     ]
 
 
 def switch_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: Demand) -> list[Ruling]:
     """Return the rules on voltage and current of each switch."""
-    rms, lasting = worst.rms(), lasting_of(worst.points)
+    rms, lasting, column = worst.rms(), lasting_of(worst.points), parts.switches.column
     found = []
     for k in t.active:
-        part = choice.places[:, k]
-        needed = np.full(len(choice), place_rating(k, demand))
-        v_max = parts.switches.column("v_max")[part]
-        i_max = parts.switches.column("i_max")[part]
-        where = place_name(k)
-        found.append(
-            Ruling(
-                rule="switch voltage",
-                where=where,
-                unit="V",
-                value=v_max,
-                limit=needed,
-                use=needed / v_max,
-                corner=np.full(len(choice), -1),
-            )
-        )
-        found.append(_upper("switch current", where, "A", rms[k], demand.rules.i_derating * i_max, lasting))
+        part, where = choice.places[:, k], place_name(k)
+        limit = demand.rules.i_derating * column("i_max")[part]
+        found.append(rating("switch voltage", where, "V", column("v_max")[part], place_rating(k, demand)))
+        found.append(most_over("switch current", where, "A", rms[k], limit, lasting))
     return found
 
 
@@ -93,6 +67,11 @@ class Heat:
     """(5, sets, points): the four switch positions and the inductor [K]."""
     board: Floats
     """(sets, points) [K]."""
+
+    def rule(self, rule: str, where: str, temp: Floats, limit: Floats, ambient: float) -> Ruling:
+        """Return the rule that a temperature (sets, points) stays below its limit (sets,) [K]."""
+        ruling = most_over(rule, where, "K", temp, limit, base=ambient)
+        return replace(ruling, corner=self.corner[ruling.corner])
 
 
 def settled_heat(
@@ -134,17 +113,12 @@ def board_temperature(stage: StageDemand, p_more: Floats | float) -> Floats:
 
 
 def heat_rulings(t: Tables, choice: Choice, heat: Heat, parts: Parts, demand: Demand) -> list[Ruling]:
-    """Return the rules on junction and inductor temperature; use counts from ambient."""
-    ambient = demand.stage.temp_ambient
+    """Return the rules on junction and inductor temperature."""
     found = []
     for k in (*t.active, 4):
-        limit = temperature_limit(k, choice, parts, demand)
-        hottest = np.argmax(heat.temp[k], axis=1)
-        value = heat.temp[k][np.arange(len(choice)), hottest]
         rule = "inductor temperature" if k == 4 else "junction temperature"
-        use = (value - ambient) / np.maximum(limit - ambient, 1e-9)
-        corner = heat.corner[hottest]
-        found.append(Ruling(rule=rule, where=place_name(k), unit="K", value=value, limit=limit, use=use, corner=corner))
+        limit = temperature_limit(k, choice, parts, demand)
+        found.append(heat.rule(rule, place_name(k), heat.temp[k], limit, demand.stage.temp_ambient))
     return found
 
 
@@ -165,17 +139,3 @@ def place_name(k: int) -> str:
     """Return what a position is called."""
     side = "source-side" if k < 2 else "pack-side"
     return "inductor" if k == 4 else f"{side} {'high' if 'high' in PLACES[k] else 'low'} switch"
-
-
-def _upper(rule: str, where: str, unit: str, value: Floats, limit: Floats, only: Ints | None = None) -> Ruling:
-    at = np.arange(value.shape[1]) if only is None else only
-    corner = at[np.argmax(value[:, at], axis=1)]
-    worst = value[np.arange(len(value)), corner]
-    return Ruling(rule=rule, where=where, unit=unit, value=worst, limit=limit, use=worst / limit, corner=corner)
-
-
-def _lower(rule: str, where: str, unit: str, value: Floats, limit: Floats) -> Ruling:
-    corner = np.argmin(value, axis=1)
-    worst = value[np.arange(len(value)), corner]
-    use = np.where(worst > 0.0, limit / np.maximum(worst, 1e-30), np.inf)
-    return Ruling(rule=rule, where=where, unit=unit, value=worst, limit=limit, use=use, corner=corner)
