@@ -167,13 +167,16 @@ def operate(
 
     def attempt(key: StateKey, where: npt.NDArray[np.bool_], i_pack: Any = None) -> None:
         if path.state(key) is not None and where.any():
-            held = wanted[where] if i_pack is None else i_pack
+            held = (wanted if i_pack is None else i_pack)[where]
             c = conditions(
                 case, path, key, supply, soc=soc[where], p_load=p_load[where], temp=temp, edge=edge, i_pack=held
             )
             _record(case, path, found, key, where, hardware, c)
 
     attempt("charging", charge)
+    if any(s.key == "flat-pack" and s.linear is not None for s in path.states):
+        # A pack that pulls its bus too low is charged through its switch as a linear element, the bus at its floor.
+        attempt("flat-pack", charge & (found.brown_out | ~found.solved), np.minimum(wanted, case.i_precharge))
     attempt("source-only", ~charge)
     if pass_through:
         attempt("pass-through", ~charge)
