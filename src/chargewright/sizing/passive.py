@@ -17,6 +17,7 @@ from chargewright.physics.capacitor import (
 )
 from chargewright.physics.conduction import resistive_loss
 from chargewright.sizing.demand import Demand
+from chargewright.sizing.pass_elements import derated
 from chargewright.sizing.records import Side
 from chargewright.sizing.ruling import Ruling, most_over, rating
 from chargewright.sizing.stage_rules import Heat
@@ -47,7 +48,8 @@ class BankDuty:
     """(corners,) voltage of the side."""
     lasting: Ints
     """Corners that last."""
-    v_max: float
+    rating: float
+    """Voltage rating that is needed after derating [V]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,14 +80,16 @@ def bank_duties(found: Run, demand: Demand) -> tuple[BankDuty, BankDuty]:
         charge = switched_voltage_ripple(found.i_l / active, pulsed, 1.0, rate)
         charge = charge + triangle_voltage_ripple(w.di_pp * pulsed, 1.0, rate)
         sides[name] = (charge, np.where(duty < 1.0, w.i_peak, w.di_pp), rms)
-    turned = points.reverse
+    turned, share = points.reverse, demand.rules.v_derating
     duties = []
     for ahead, back, v, v_max in (
         ("in", "out", np.where(turned, points.v_out, points.v_in), demand.stage.v_a_max),
         ("out", "in", np.where(turned, points.v_in, points.v_out), demand.stage.v_b_max),
     ):
         charge, i_pp, rms = (np.where(turned, b, a) for a, b in zip(sides[ahead], sides[back], strict=True))
-        duties.append(BankDuty(charge=charge, i_pp=i_pp, i_rms=rms, v=v, lasting=lasting_of(points), v_max=v_max))
+        duties.append(
+            BankDuty(charge=charge, i_pp=i_pp, i_rms=rms, v=v, lasting=lasting_of(points), rating=derated(v_max, share))
+        )
     return duties[0], duties[1]
 
 
@@ -111,11 +115,10 @@ def capacitor_rulings(
         column = {name: parts.capacitors.column(name)[bank.part] for name in ("v_max", "i_rms_max", "temp_max")}
         c = effective_capacitance(parts.capacitors, bank.part, duty.v) * count
         each = rules.i_derating * column["i_rms_max"]
-        needed = duty.v_max / rules.v_derating
         found += [
             most_over("voltage ripple", where, "1", ripple(duty, c, bank.esr[:, None]), rules.bus_ripple),
             most_over("capacitor current", where, "A", duty.i_rms / count, each, duty.lasting),
-            rating("capacitor voltage", where, "V", column["v_max"], needed),
+            rating("capacitor voltage", where, "V", column["v_max"], duty.rating),
             heat.rule("capacitor temperature", where, heat.board, column["temp_max"], ambient),
         ]
     return found
@@ -139,8 +142,8 @@ def choose_bank(
     temp_board    : (sets,) hottest board with reference switches [K]
     Rules: ripple at biased capacitance and low tolerance, rms current, voltage, temperature.
     """
-    rules, price = demand.rules, demand.exchange
-    allowed = np.flatnonzero(duty.v_max <= rules.v_derating * parts.column("v_max"))
+    price = demand.exchange
+    allowed = np.flatnonzero(parts.column("v_max") >= duty.rating)
     n_sets = len(i_mean_square)
     none = np.zeros(n_sets)
     if not len(allowed) or not n_sets:
@@ -150,8 +153,11 @@ def choose_bank(
     cost, area = parts.column("cost")[allowed], parts.column("area")[allowed]
     count = np.maximum(np.ceil(_need(duty, allowed, parts, demand) * _SPARE), 1.0)
     worth = price.score(resistive_loss(np.sqrt(i_mean_square)[:, None], esr / count), count * cost, count * area)
-    stands = parts.column("temp_max")[allowed][None, :] >= temp_board[:, None] + _WARMER
-    worth = np.where((count <= BANK_MOST) & stands, worth, np.inf)
+    worth = np.where(count <= BANK_MOST, worth, np.inf)
+    # Where none stands the heat, those that stand most stay: the judging decides, with the real switches.
+    stands = np.where(np.isfinite(worth), parts.column("temp_max")[allowed], 0.0)
+    enough = np.minimum(temp_board + _WARMER, stands.max(axis=1))
+    worth = np.where(stands >= enough[:, None], worth, np.inf)
     best = np.argmin(worth, axis=1)
     rows = np.arange(n_sets)
     number = count[rows, best]
@@ -180,12 +186,11 @@ def _need(duty: BankDuty, part: Ints, parts: Catalogue[Capacitor], demand: Deman
 def no_bank(duties: tuple[BankDuty, BankDuty], parts: Catalogue[Capacitor], demand: Demand) -> str:
     """Return which rule left no capacitors, and by how much the best ones missed it."""
     for side, duty in zip(SIDES, duties, strict=True):
-        needed = duty.v_max / demand.rules.v_derating
-        allowed = np.flatnonzero(parts.column("v_max") >= needed)
+        allowed = np.flatnonzero(parts.column("v_max") >= duty.rating)
         if not len(allowed):
             highest = show(float(parts.column("v_max").max(initial=0.0)), "V")
             return (
-                f"capacitor voltage: the {side} side needs a rating of {show(needed, 'V')} after derating; "
+                f"capacitor voltage: the {side} side needs a rating of {show(duty.rating, 'V')} after derating; "
                 f"the highest on the list has {highest}"
             )
         need = _need(duty, allowed, parts, demand)
@@ -196,4 +201,4 @@ def no_bank(duties: tuple[BankDuty, BankDuty], parts: Catalogue[Capacitor], dema
                 f"capacitor ripple and current: the {side} side needs {np.ceil(least):.0f} of the best part, {name}; "
                 f"a bank has {BANK_MOST} at most"
             )
-    return "capacitor temperature: the board is hotter than every capacitor on the list that would do otherwise stands"
+    return "capacitors: each side has a bank for some inductor and frequency, but both together for none"

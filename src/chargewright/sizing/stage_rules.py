@@ -30,18 +30,19 @@ def coil_rulings(t: Tables, choice: Choice, worst: Run, parts: Parts, demand: De
     i_sat = t.coil[choice.coil, CoilAt._fields.index("i_sat")] * hot_saturation(t, choice.coil)
     i_rms = parts.inductors.column("i_rms")[choice.coil]
     # A leg that rests has a duty of exactly 1 (input high) or 0 (output low) and no pulses to be too short or too long.
-    input_pulses = (w.d_in != 1.0) | (t.one_leg & ~points.reverse)
-    output_pulses = (w.d_out != 0.0) | (t.one_leg & points.reverse)
-    least = np.minimum(np.where(input_pulses, w.d_in, 1.0), np.where(output_pulses, w.d_out, 1.0))
-    most = np.maximum(np.where(input_pulses, w.d_in, 0.0), np.where(output_pulses, w.d_out, 0.0))
-    f_sw = t.f_sw[choice.f_sw]
+    # Where both legs switch, around equal voltages, the duty of the one follows from the share given to the other.
+    input_pulses = (w.d_out == 0.0) & ((w.d_in != 1.0) | t.one_leg)
+    output_pulses = (w.d_in == 1.0) & ((w.d_out != 0.0) | t.one_leg)
+    duty = np.where(input_pulses, w.d_in, w.d_out)
+    alone = input_pulses | output_pulses
+    on_time = np.where(alone | (w.d_out != 0.0), duty, 1.0) / t.f_sw[choice.f_sw][:, None]
     return [
         most_over("inductor ripple", "inductor", "A", w.di_pp, rules.ripple_max * full),
         most_over("saturation", "inductor", "A", w.i_peak, (1.0 - rules.saturation_margin) * i_sat),
         most_over("inductor current", "inductor", "A", w.rms_coil, rules.i_derating * i_rms, lasting),
-        most_over("greatest duty", "stage", "1", most, rules.duty_max),
-        least_over("least duty", "stage", "1", least, rules.duty_min),
-        least_over("least on-time", "stage", "s", least / f_sw[:, None], ON_TIME_LEAST),
+        most_over("greatest duty", "stage", "1", np.where(alone, duty, 0.0), rules.duty_max),
+        least_over("least duty", "stage", "1", np.where(alone, duty, 1.0), rules.duty_min),
+        least_over("least on-time", "stage", "s", on_time, ON_TIME_LEAST),
     ]
 
 

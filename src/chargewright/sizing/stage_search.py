@@ -58,11 +58,6 @@ def search(job: Task) -> Found:
     grid = every_pair(job, reference_switches(job, allowed))
     pairs = passing_pairs(job, grid)
     found = changes(job, pairs, sieve(job, pairs, allowed))
-    if not found:
-        raise NoSolution(
-            "junction temperature: in every stage that keeps the other rules, some switch would pass its limit of "
-            f"{show(job.demand.rules.temp_j_max, 'K')} even beside the coolest parts"
-        )
     price = job.demand.exchange
     best = best_sums(job, pairs, found, price)
     done = _judge_best(job, pairs, best)
@@ -72,6 +67,8 @@ def search(job: Task) -> Found:
             break
         lower = Exchange(per_cost=share * price.per_cost, per_area=share * price.per_area)
         done += _judge_best(job, pairs, best_sums(job, pairs, found, lower))
+    if not any(j.keeps.any() for j in done):
+        done.append(judge(job, pairs, taken(best, np.argsort(best.hot, kind="stable")[:CHUNK])))
     judged = _once(joined(done))
     good = np.flatnonzero(judged.keeps)
     if not len(good):

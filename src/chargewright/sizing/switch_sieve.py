@@ -20,9 +20,11 @@ Bools = npt.NDArray[np.bool_]
 
 SWITCH_DOUBT = 0.03
 """How far a switch's share of the loss may move with another inductor or other switches, over that share."""
-HOT_DOUBT = 0.02
-"""How far a rise estimated at the ranking temperature may be too high, over the allowed rise. Where heat decides,
-parts are hotter than they were ranked at, so the estimate errs to the cool side."""
+HOT_DOUBT = 0.08
+"""How far a rise estimated at the ranking temperature may be too high, over the allowed rise: 25 K less are some 8 %
+less resistance."""
+_LAST = 3
+"""Switches that stay in a position where none would do, so that the judging can say by how much it fails."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +67,7 @@ def reference_switches(job: Task, allowed: list[Ints]) -> Ints:
 
 
 def sieve(job: Task, pairs: Pairs, allowed: list[Ints]) -> list[Sieved]:
-    """Return for each frequency the switches that can win there; a frequency without pairs or switches has none.
+    """Return for each frequency the switches that can win there; a frequency without pairs has none.
 
     Every switch that stands the voltage runs once in its position, beside the best pair of the frequency and reference
     switches. Out falls: what cannot carry its current; what is too hot even in the coolest company; and what another
@@ -112,21 +114,24 @@ def _kept(
     rise = heat[real] * column("rth_jb")[switch][:, None]
     sure = np.column_stack([rise, column("cost")[switch], column("area")[switch]])
     doubt = np.column_stack([SWITCH_DOUBT * share, SWITCH_DOUBT * rise, np.zeros((len(switch), 2))])
-    carries = rms[real] <= job.demand.rules.i_derating * column("i_max")[switch]
-    able = carries & _cool_enough(job, pairs, place, switch, at_hot[real], rise)
+    strain = np.maximum(
+        rms[real] / (job.demand.rules.i_derating * column("i_max")[switch]),
+        _least_heat(job, pairs, place, switch, at_hot[real], rise) / (1.0 + HOT_DOUBT),
+    )
     kept = []
     for k in active:
-        rows = np.flatnonzero((place == k) & able)
+        here = np.flatnonzero(place == k)
+        rows = here[strain[here] <= max(1.0, np.sort(strain[here])[:_LAST][-1])]
         kept.append(rows[undominated(np.column_stack([loss, sure])[rows], doubt[rows])])
-    every = np.concatenate(kept) if all(len(rows) for rows in kept) else np.zeros(0, dtype=np.int64)
+    every = np.concatenate(kept)
     return Sieved(place=place[every], switch=switch[every], at_hot=at_hot[real][every], rise=rise[every])
 
 
-def _cool_enough(job: Task, pairs: Pairs, place: Ints, switch: Ints, at_hot: Floats, rise: Floats) -> Bools:
-    """Return which switches could keep their temperature if all other parts of the stage were the coolest."""
+def _least_heat(job: Task, pairs: Pairs, place: Ints, switch: Ints, at_hot: Floats, rise: Floats) -> Floats:
+    """Return how much of its allowed rise each switch uses if all other parts of the stage are the coolest."""
     ambient = job.demand.stage.temp_ambient
     least = {k: at_hot[place == k].min(axis=0) for k in job.t.active}
     others = np.stack([sum(least[j] for j in job.t.active if j != k) for k in place])
     board = board_temperature(job.demand.stage, pairs.at_hot.min(axis=0) + others + at_hot + job.p_pass)
     allowed = np.minimum(job.demand.rules.temp_j_max, job.parts.switches.column("temp_j_max")[switch]) - ambient
-    return np.asarray((board + rise - ambient).max(axis=1) <= (1.0 + HOT_DOUBT) * allowed)
+    return np.asarray((board + rise - ambient).max(axis=1) / np.maximum(allowed, 1e-9))

@@ -183,8 +183,8 @@ def run(rows: Floats, points: Points, index: Ints | None = None) -> Run:
     return Run(
         points=points,
         i_l=i_l.reshape(shape),
-        losses=StageLosses(*losses.T.reshape(-1, *shape)),
-        wave=StageWaveform(*waves.T.reshape(-1, *shape)),
+        losses=StageLosses(*losses.T.reshape(len(StageLosses._fields), *shape)),
+        wave=StageWaveform(*waves.T.reshape(len(StageWaveform._fields), *shape)),
     )
 
 
