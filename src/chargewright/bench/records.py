@@ -8,23 +8,23 @@ Phase = Literal[
     "before power",
     "sensing",
     "source alone",
+    "codes",
     "protections",
     "watts",
     "charge",
     "limits and hand-over",
     "bad days",
-    "codes",
 ]
 PHASES: tuple[Phase, ...] = (
     "before power",
     "sensing",
     "source alone",
+    "codes",
     "protections",
     "watts",
     "charge",
     "limits and hand-over",
     "bad days",
-    "codes",
 )
 """In the order of the plan: nothing that can hurt comes before what would have shown the fault gently."""
 
@@ -43,18 +43,18 @@ class Step:
     """One step: what to do, what to measure, what to expect. SI numbers; nan for a step that is seen, not measured."""
 
     id: str
-    """"W3": letter of the phase and number."""
+    """"F3": letter of the phase, in its order, and number."""
     phase: Phase
     title: str
     how: str
     """What to set and to do, in whole sentences."""
     quantity: str
-    """What is measured, or what has to be seen."""
+    """What is measured and where, or what has to be seen."""
     expected: float
     low: float
     high: float
     unit: str
-    """SI unit of the three numbers; "" for a step that is seen."""
+    """SI unit of the three numbers; "code" for the word of a register, "" for a step that is seen."""
     basis: str
     """Where the expected value comes from and what is in its band."""
     caution: str

@@ -11,17 +11,16 @@ from chargewright.checks._trial import Try, first_cure, trial
 from chargewright.checks.review import Check, Review
 from chargewright.studies.feasible import judge_one
 from chargewright.studies.operate import source_limit
-from chargewright.studies.settings import settings
+from chargewright.studies.settings import settings, source_limit_point
 
 
 def judge(review: Review) -> Iterator[Finding]:
     """Yield the sources that the limit, at its high edge, lets pass their rating or their trip point."""
-    point = next((p for p in review.settings.points if p.want.quantity == "input_current"), None)
-    if point is None or point.asked <= 0.0:
-        return
-    over = point.high / point.asked
     for name, supply in review.plan.contracts.items():
-        high = source_limit(review.case, supply) * over
+        point = source_limit_point(review.settings, source_limit(review.case, supply))
+        if point is None:
+            return
+        high = point.high
         trip, rated = supply.overload.i_trip.low, supply.i_rated
         if high <= rated * (1.0 + 1e-9):
             continue
@@ -52,11 +51,11 @@ def _again(review: Review, name: str, margin: float) -> tuple[float, bool]:
     design = review.case.design
     tried = trial(review, replace(design, rules=replace(design.rules, source_margin=margin)))
     coded = settings(tried.case, tried.plan, review.build)
-    point = next(p for p in coded.points if p.want.quantity == "input_current")
     supply = tried.plan.contracts[name]
-    high = source_limit(tried.case, supply) * point.high / point.asked
+    point = source_limit_point(coded, source_limit(tried.case, supply))
+    assert point is not None, "the same controller had the field before"
     runs = judge_one(tried.case, tried.plan, tried.hardware, "runs-on-source", name)
-    return high, high <= supply.i_rated and runs.met
+    return point.high, point.high <= supply.i_rated and runs.met
 
 
 CHECK = Check(

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from chargewright.base.findings import Finding
 from chargewright.bench.records import TestPlan
+from chargewright.dossier.short import short_html, short_text
 from chargewright.studies.charge import ChargePlan
 from chargewright.studies.ladder import Ladder
 from chargewright.studies.settings import Settings
@@ -18,9 +19,9 @@ class Standard:
     subject: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False, eq=False)
 class Dossier:
-    """Everything known of one design. Made by `dossier.make.make_dossier`."""
+    """Everything known of one design. Made by `dossier.make.make_dossier`; tables of it: `dossier.tables.table`."""
 
     study: Study
     settings: Settings | None
@@ -38,3 +39,11 @@ class Dossier:
     assumptions: tuple[str, ...]
     """What was filled in where the design file says nothing."""
     not_modelled: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return verdict and ranking; a dossier in full is thousands of numbers."""
+        return short_text(self.study, self.findings)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        return short_html(self.study, self.findings)

@@ -70,6 +70,16 @@ def settings(case: Situation, chosen: Plan, build: Build) -> Settings:
     )
 
 
+def source_limit_point(coded: Settings, limit: float) -> SetPoint | None:
+    """Return the coded source current limit for another contract than the weakest [A]; None without such a field.
+
+    The table of set-points holds the limit for the weakest contract; firmware codes it anew for each.
+    """
+    if coded.controller.field("input_current") is None:
+        return None
+    return plan_setpoints([Want(quantity="input_current", value=limit)], coded.controller, coded.context)[0]
+
+
 def _wants(case: Situation, chosen: Plan) -> list[Want]:
     charge, pack = case.design.charge, case.pack
     weakest = min(chosen.contracts.values(), key=lambda s: s.i_rated)

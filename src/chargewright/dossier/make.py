@@ -1,0 +1,62 @@
+"""From a study to its dossier: set-points, ladders, charges, findings, test plan and what goes with every result."""
+
+from collections.abc import Callable
+
+from chargewright.bench.plan import test_plan
+from chargewright.checks.review import review_of, subject_of
+from chargewright.checks.run import findings_of
+from chargewright.dossier.record import Dossier
+from chargewright.dossier.texts import CAUTIONS, STANDARDS
+from chargewright.studies.charge import charge_cases
+from chargewright.studies.ladder import ladders
+from chargewright.studies.settings import settings
+from chargewright.studies.study import Study
+
+Progress = Callable[[str, float], None]
+
+
+def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
+    """Return the dossier of a study. Raises PartsError for a controller description that cannot be used.
+
+    progress : told each step that starts, and the share of this work that is done [1]
+
+    Where no path is feasible, the nearest one is reviewed for its findings, and nothing is handed on for building it.
+    """
+    tell = progress or (lambda _step, _share: None)
+    subject, case = subject_of(study), study.case
+    assumptions, not_modelled = case.assumptions, study.not_modelled
+    if subject is None or subject.sizing is None or subject.hardware is None:
+        return Dossier(
+            study=study,
+            settings=None,
+            ladders=(),
+            charges=(),
+            findings=findings_of(study, None),
+            test_plan=None,
+            cautions=CAUTIONS,
+            standards=STANDARDS,
+            assumptions=assumptions,
+            not_modelled=not_modelled,
+        )
+    build, won = subject.sizing.build, study.winner is not None
+    tell("set-points and protections", 0.0)
+    coded = settings(case, subject.plan, build)
+    rungs = ladders(case, subject.plan, build, coded)
+    tell("charges from every source, cold and hot", 0.2)
+    charges = charge_cases(case, subject.plan, subject.hardware)
+    tell("checks, and cures for what they find", 0.6)
+    review = review_of(study, coded, rungs, charges)
+    found = findings_of(study, review)
+    tell("test plan", 0.9)
+    return Dossier(
+        study=study,
+        settings=coded if won else None,
+        ladders=rungs if won else (),
+        charges=charges if won else (),
+        findings=found,
+        test_plan=test_plan(study, coded, rungs) if won else None,
+        cautions=CAUTIONS,
+        standards=STANDARDS,
+        assumptions=assumptions,
+        not_modelled=not_modelled,
+    )
