@@ -27,6 +27,7 @@ from chargewright.sizing.pairs import Grid, Pairs, every_pair, passing_pairs
 from chargewright.sizing.pareto import front
 from chargewright.sizing.sums import Sums, best_sums, changes, front_sums
 from chargewright.sizing.switch_sieve import HOT_DOUBT, allowed_switches, reference_switches, sieve
+from chargewright.sizing.tables import rows_of, run
 from chargewright.sizing.task import Task
 
 Floats = npt.NDArray[np.float64]
@@ -35,6 +36,9 @@ Ints = npt.NDArray[np.int64]
 CHUNK = 160
 """Sets judged at a time."""
 CHUNKS_MOST = 6
+_HOT_MOST = 0.3
+"""Sets whose estimated rise is this far over the allowed one are not judged while others are left: where a stage is
+about to switch both its legs, the estimate may be off by that much."""
 _LOWER_PRICES = (0.3, 0.1, 0.0)
 
 
@@ -55,7 +59,7 @@ class Found:
 def search(job: Task) -> Found:
     """Return the best stage and the front. Raises NoSolution where no set keeps every rule."""
     allowed = allowed_switches(job)
-    grid = every_pair(job, reference_switches(job, allowed))
+    grid = every_pair(job, better_reference(job, allowed))
     pairs = passing_pairs(job, grid)
     found = changes(job, pairs, sieve(job, pairs, allowed))
     price = job.demand.exchange
@@ -85,22 +89,53 @@ def search(job: Task) -> Found:
     )
 
 
+def better_reference(job: Task, allowed: list[Ints]) -> Ints:
+    """Return the switches (4,) that stand in while others are compared: near the best, so that sums are nearly exact.
+
+    From middling switches, the best pair of inductor and frequency; then with it the best switch of each position.
+    """
+    start = reference_switches(job, allowed)
+    pairs = passing_pairs(job, every_pair(job, start))
+    price, column = job.demand.exchange, job.parts.switches.column
+    lead = int(np.argmin(price.score(pairs.p_loss, pairs.cost, pairs.area)))
+    place, switch = np.repeat(job.t.active, [len(a) for a in allowed]), np.concatenate(allowed)
+    choice = taken(pairs.choice, np.full(len(switch), lead)).exchanged(place, switch)
+    p_loss = job.mean(run(rows_of(job.t, choice, job.temp_rank, job.temp_rank), job.usual).total)
+    score = price.score(p_loss, column("cost")[switch], column("area")[switch])
+    best = start.copy()
+    for k in job.t.active:
+        here = np.flatnonzero(place == k)
+        best[k] = switch[here[np.argmin(score[here])]]
+    return best
+
+
 def _judge_best(job: Task, pairs: Pairs, sums: Sums) -> list[Judged]:
-    """Judge the best sums, a chunk at a time, until none that is left can win. Passes over what is too hot."""
-    sums = taken(sums, np.flatnonzero(sums.hot <= 1.0 + HOT_DOUBT))
+    """Judge the best sums until none that is left can win: first what is cool by its estimate, then what may be."""
     guess = job.demand.exchange.score(sums.p_loss, sums.cost, sums.area)
+    cool = sums.hot <= 1.0 + HOT_DOUBT
     order = np.argsort(guess, kind="stable")
+    done, best = _in_turn(job, pairs, sums, guess, order[cool[order]], CHUNKS_MOST, np.inf)
+    doubtful = np.flatnonzero(~cool & (sums.hot <= 1.0 + _HOT_MOST) & (guess < best))
+    first = sums.hot if np.isinf(best) else guess
+    more, _ = _in_turn(job, pairs, sums, guess, doubtful[np.argsort(first[doubtful], kind="stable")], 2, best)
+    return done + more
+
+
+def _in_turn(
+    job: Task, pairs: Pairs, sums: Sums, guess: Floats, order: Ints, chunks: int, best: float
+) -> tuple[list[Judged], float]:
+    """Judge sums in an order, a chunk at a time, and return the best score that kept every rule."""
     done: list[Judged] = []
-    best, error = np.inf, 0.0
-    for start in range(0, min(len(order), CHUNKS_MOST * CHUNK), CHUNK):
+    error = 0.0
+    for start in range(0, min(len(order), chunks * CHUNK), CHUNK):
         rows = order[start : start + CHUNK]
-        if guess[rows[0]] > best + 2.0 * error:
+        if guess[rows].min() > best + 2.0 * error:
             break
         found = judge(job, pairs, taken(sums, rows))
         done.append(found)
         error = max(error, float(np.abs(found.score - guess[rows]).max()))
         best = min(best, float(found.score[found.keeps].min(initial=np.inf)))
-    return done
+    return done, best
 
 
 def _once(judged: Judged) -> Judged:
