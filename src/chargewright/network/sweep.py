@@ -47,30 +47,38 @@ def sweep(
     compile_from     : number of points from which the compiled loop is worth its start
     """
     given = np.broadcast_arrays(v_in, v_out, i_l, index)
-    points = np.stack([np.ravel(a).astype(float) for a in given[:3]], axis=1)
-    which = np.ravel(given[3]).astype(np.int64)
-    losses = np.empty((len(points), len(StageLosses._fields)))
-    waves = np.empty((len(points), len(StageWaveform._fields)))
-    numba = numba_module() if len(points) >= compile_from else None
+    a, b, i = (np.ascontiguousarray(np.ravel(column), dtype=np.float64) for column in given[:3])
+    which = np.ascontiguousarray(np.ravel(given[3]), dtype=np.int64)
+    losses = np.empty((len(which), len(StageLosses._fields)))
+    waves = np.empty((len(which), len(StageWaveform._fields)))
+    numba = numba_module() if len(which) >= compile_from else None
     if numba is not None:
         cores = numba.get_num_threads()
-        numba.set_num_threads(cores if len(points) >= _SPREAD_FROM else 1)
+        numba.set_num_threads(cores if len(which) >= _SPREAD_FROM else 1)
         try:
-            compiled_loop(_loop)(points, which, rows, losses, waves)
+            compiled_loop(_loop)(a, b, i, which, rows, losses, waves)
         finally:
             numba.set_num_threads(cores)
     else:
-        sweep_numpy(points, which, rows, losses, waves)
+        sweep_numpy(a, b, i, which, rows, losses, waves)
     return losses, waves
 
 
-def sweep_numpy(points: Floats, which: npt.NDArray[np.int64], rows: Floats, losses: Floats, waves: Floats) -> None:
+def sweep_numpy(
+    v_in: Floats,
+    v_out: Floats,
+    i_l: Floats,
+    which: npt.NDArray[np.int64],
+    rows: Floats,
+    losses: Floats,
+    waves: Floats,
+) -> None:
     """Fill losses and waveforms in numpy, block by block so that temporaries stay in the cache."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        for start in range(0, len(points), _BLOCK):
+        for start in range(0, len(which), _BLOCK):
             part = slice(start, start + _BLOCK)
             columns = rows[which[part]].T
-            found = stage_point(*points[part].T, *_unpack(columns))
+            found = stage_point(v_in[part], v_out[part], i_l[part], *_unpack(columns))
             losses[part] = np.stack(np.broadcast_arrays(*found[0]), axis=1)
             waves[part] = np.stack(np.broadcast_arrays(*found[1]), axis=1)
 
@@ -86,10 +94,18 @@ def _unpack(row: Any) -> Any:
     return ih, il, ol, oh, coil, setting
 
 
-def _loop(points: Floats, which: npt.NDArray[np.int64], rows: Floats, losses: Floats, waves: Floats) -> None:
-    for i in parallel_range(len(points)):
+def _loop(
+    v_in: Floats,
+    v_out: Floats,
+    i_l: Floats,
+    which: npt.NDArray[np.int64],
+    rows: Floats,
+    losses: Floats,
+    waves: Floats,
+) -> None:
+    for i in parallel_range(len(which)):
         ih, il, ol, oh, coil, setting = _unpack(rows[which[i]])
-        found, wave = stage_point(points[i, 0], points[i, 1], points[i, 2], ih, il, ol, oh, coil, setting)
+        found, wave = stage_point(v_in[i], v_out[i], i_l[i], ih, il, ol, oh, coil, setting)
         # numba gives 0-d results of np.where back as scalars; the tuples are of one type, so they can be indexed.
         for j in range(len(found)):
             losses[i, j] = found[j]
