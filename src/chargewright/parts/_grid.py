@@ -36,7 +36,7 @@ def grid_of(columns: Columns, names: tuple[str, ...]) -> tuple[Array, Array, dic
     temp, col = np.unique(temp_all, return_inverse=True)
     count = np.zeros((len(soc), len(temp)), dtype=int)
     np.add.at(count, (row, col), 1)
-    for problem, where in (("is missing", count == 0), ("stands there more than once", count > 1)):
+    for problem, where in (("stands there more than once", count > 1), ("is missing", count == 0)):
         if where.any():
             i, j = (int(k[0]) for k in np.nonzero(where))
             raise PartsError(

@@ -136,14 +136,15 @@ def rest_voltage_beyond(cell: Cell, soc: Any, temp: Any) -> Any:
 
 def soc_at_ocv(cell: Cell, v: Any, temp: Any) -> Any:
     """Return the state of charge at which the cell rests at `v` [V] and `temp` [K]. Raises OutOfRange."""
+    low, high = rest_voltage_beyond(cell, 0.0, temp), rest_voltage_beyond(cell, SOC_TOP, temp)
+    if np.any(np.less(v, low - _ROUNDING) | np.greater(v, high + _ROUNDING)):
+        held = f"{show(float(np.min(low)), 'V')} … {show(float(np.max(high)), 'V')}"
+        raise OutOfRange(f"{cell.key}: no state of charge rests at {_span(v, 'V')}; the table holds {held}")
     soc = np.full(np.broadcast(v, temp).shape, 0.5)
     # The slope with temperature is millivolts over the whole range of the table, so a few rounds settle it.
-    for _ in range(30):
-        shifted = v - np.interp(soc, cell.soc_ocv, cell.docv_dt) * (temp - cell.temp_ref)
-        if np.any(shifted < cell.ocv[0] - 1e-6) or np.any(shifted > cell.ocv[-1] + 1e-6):
-            low, high = show(cell.ocv[0], "V"), show(cell.ocv[-1], "V")
-            raise OutOfRange(f"{cell.key}: no state of charge rests at {_span(v, 'V')}; the table holds {low} … {high}")
-        soc = np.interp(shifted, cell.ocv, cell.soc_ocv)
+    for _ in range(40):
+        at_ref = v - np.interp(soc, cell.soc_ocv, cell.docv_dt) * (temp - cell.temp_ref)
+        soc = np.interp(at_ref, cell.ocv, cell.soc_ocv)
     return soc
 
 

@@ -18,41 +18,38 @@ from chargewright.parts.cell import SOC_TOP, Array
 Q_IN, I_SQUARE, E_IN, E_STORED, E_PAIRS, HEAT_R0, HEAT_PAIRS, HEAT_ENTROPIC, HEAT_OUT = range(9)
 """Sums over time of a mean cell: charge [C], square of the current [A²s], energies [J]."""
 SUMS = 9
-
-
 Indices = npt.NDArray[np.int64]
 GUIDE = 1024 / SOC_TOP
 """Slices of a guide over state of charge."""
 
 
+SHARE, CAPACITY, SCALE = range(3)
+"""Columns of `CellTables.kinds`."""
+OCV, OCV_SUM, SLOPE, SLOPE_SUM = range(4)
+"""Rows of `CellTables.rest`: rest voltage, its slope with temperature, each with its integral over state of charge."""
+R0, R_PAIR, TAU_PAIR = range(3)
+"""First tables of `CellTables.resistances`; each pair adds two."""
+
+
 class CellTables(NamedTuple):
-    """The cells; tables as in `parts.cell`, of one direction."""
+    """The cells; tables as in `parts.cell`, of one direction. Few arrays, because each costs time to compile."""
 
-    share: Array
-    """Share of each kind among the cells; the highest cell's kind comes first."""
-    capacity: Array
-    """Charge between state of charge 0 and 1 of each kind [C]."""
-    scale: Array
-    """Factor on the resistances of each kind."""
-
-    soc_ocv: Array
-    ocv_guide: Indices
-    """For each of equal slices of state of charge, the segment of `soc_ocv` in which it begins."""
-    ocv: Array
-    ocv_sum: Array
-    """Integral of the rest voltage over state of charge up to each point."""
-    docv_dt: Array
-    docv_dt_sum: Array
+    kinds: Array
+    """(kind, 3): share among the cells, charge between state of charge 0 and 1 [C], factor on resistances; the highest
+    cell's kind comes first."""
+    soc_rest: Array
+    rest_guide: Indices
+    """For each of equal slices of state of charge, the segment of `soc_rest` in which it begins."""
+    rest: Array
+    """(4, state of charge)"""
     temp_ref: float
     soc: Array
     soc_guide: Indices
+    resistances: Array
+    """(1 + 2·pairs, state of charge, temperature): R0, then resistance and time constant of each pair."""
     temp_low: float
     """Temperature of the first column; the others follow at equal steps, close enough for straight lines between."""
     temp_step: float
-    r0: Array
-    r_pairs: Array
-    """(pair, soc, temp)"""
-    tau_pairs: Array
     heat_capacity: float
     thermal_resistance: float
 
@@ -84,13 +81,15 @@ def prepare(cell: CellTables, step: float, now: State, temp_goal: float, work: W
     work.temp[0] = temp_goal + (now.temp - temp_goal) * decay
     work.temp[1] = temp_goal + (now.temp - temp_goal) * decay * decay
     col, weight = _column(cell, work.temp[0])
-    for kind in range(cell.share.shape[0]):
-        middle = (now.q + 0.5 * step * now.i) / cell.capacity[kind]
+    for kind in range(cell.kinds.shape[0]):
+        middle = (now.q + 0.5 * step * now.i) / cell.kinds[kind, CAPACITY]
         row = _segment(cell.soc, cell.soc_guide, middle)
         for k in range(now.u.shape[1]):
-            tau = _at(cell.tau_pairs[k], cell.soc, row, middle, col, weight)
+            tau = _at(cell.resistances[TAU_PAIR + 2 * k], cell.soc, row, middle, col, weight)
             x = step / tau
-            work.pairs[kind, k, 0] = cell.scale[kind] * _at(cell.r_pairs[k], cell.soc, row, middle, col, weight)
+            work.pairs[kind, k, 0] = cell.kinds[kind, SCALE] * _at(
+                cell.resistances[R_PAIR + 2 * k], cell.soc, row, middle, col, weight
+            )
             work.pairs[kind, k, 1] = tau
             work.pairs[kind, k, 2] = math.exp(-x)
             work.pairs[kind, k, 3] = 1.0 + math.expm1(-x) / x if x > 0.0 else 0.0
@@ -104,16 +103,16 @@ def charge_after(step: float, now: State, i_end: float) -> float:
 def voltage_after(cell: CellTables, step: float, now: State, i_end: float, work: Work) -> float:
     """Return the mean voltage of the cells after a step."""
     v = 0.0
-    for kind in range(cell.share.shape[0]):
-        v += cell.share[kind] * kind_after(cell, kind, step, now, i_end, work)
+    for kind in range(cell.kinds.shape[0]):
+        v += cell.kinds[kind, SHARE] * kind_after(cell, kind, step, now, i_end, work)
     return v
 
 
 def kind_after(cell: CellTables, kind: int, step: float, now: State, i_end: float, work: Work) -> float:
     """Return the voltage of a cell of one kind after a step."""
-    soc = charge_after(step, now, i_end) / cell.capacity[kind]
-    v = rest(cell, soc, work.temp[1])
-    v += i_end * cell.scale[kind] * series_resistance(cell, soc, work.temp[1])
+    soc = charge_after(step, now, i_end) / cell.kinds[kind, CAPACITY]
+    v = rest_voltage(cell, soc, work.temp[1])
+    v += i_end * cell.kinds[kind, SCALE] * series_resistance(cell, soc, work.temp[1])
     for k in range(now.u.shape[1]):
         v += _pair_after(work, kind, k, now, i_end)
     return float(v)
@@ -121,8 +120,8 @@ def kind_after(cell: CellTables, kind: int, step: float, now: State, i_end: floa
 
 def kind_now(cell: CellTables, kind: int, now: State) -> float:
     """Return the voltage of a cell of one kind at this instant."""
-    soc = now.q / cell.capacity[kind]
-    v = rest(cell, soc, now.temp) + now.i * cell.scale[kind] * series_resistance(cell, soc, now.temp)
+    soc = now.q / cell.kinds[kind, CAPACITY]
+    v = rest_voltage(cell, soc, now.temp) + now.i * cell.kinds[kind, SCALE] * series_resistance(cell, soc, now.temp)
     for k in range(now.u.shape[1]):
         v += now.u[kind, k]
     return float(v)
@@ -132,14 +131,14 @@ def temp_goal_now(cell: CellTables, temp_ambient: float, now: State) -> float:
     """Return the temperature at which the cells would settle if they went on heating as they do at this instant."""
     col, weight = _column(cell, now.temp)
     heat = 0.0
-    for kind in range(cell.share.shape[0]):
-        soc, share, scale = now.q / cell.capacity[kind], cell.share[kind], cell.scale[kind]
+    for kind in range(cell.kinds.shape[0]):
+        soc, share, scale = now.q / cell.kinds[kind, CAPACITY], cell.kinds[kind, SHARE], cell.kinds[kind, SCALE]
         row = _segment(cell.soc, cell.soc_guide, soc)
         heat += share * now.i * now.i * scale * series_resistance(cell, soc, now.temp)
         heat += share * now.i * now.temp * _slope_with_temperature(cell, soc)
         for k in range(now.u.shape[1]):
             u = now.u[kind, k]
-            heat += share * u * u / (scale * _at(cell.r_pairs[k], cell.soc, row, soc, col, weight))
+            heat += share * u * u / (scale * _at(cell.resistances[R_PAIR + 2 * k], cell.soc, row, soc, col, weight))
     return float(temp_ambient + heat * cell.thermal_resistance)
 
 
@@ -155,8 +154,8 @@ def finish(
     sums[Q_IN] += charge
     sums[I_SQUARE] += square
     heat = 0.0
-    for kind in range(cell.share.shape[0]):
-        share, scale, capacity = cell.share[kind], cell.scale[kind], cell.capacity[kind]
+    for kind in range(cell.kinds.shape[0]):
+        share, scale, capacity = cell.kinds[kind, SHARE], cell.kinds[kind, SCALE], cell.kinds[kind, CAPACITY]
         pair_work = pair_rise = 0.0
         for k in range(now.u.shape[1]):
             # From τ·du/dt = r·i − u, times 1, i and u: no other integral is needed.
@@ -175,11 +174,11 @@ def finish(
         ):
             soc = q / capacity
             r = scale * series_resistance(cell, soc, temp)
-            v_i += part * i * (rest(cell, soc, temp) + i * r)
+            v_i += part * i * (rest_voltage(cell, soc, temp) + i * r)
             i2_r0 += part * i * i * r
             entropic += part * i * temp * _slope_with_temperature(cell, soc)
-        at_ref = _integral(cell, cell.ocv, cell.ocv_sum, now.q / capacity, q_end / capacity)
-        warmer = _integral(cell, cell.docv_dt, cell.docv_dt_sum, now.q / capacity, q_end / capacity)
+        at_ref = _integral(cell, OCV, now.q / capacity, q_end / capacity)
+        warmer = _integral(cell, SLOPE, now.q / capacity, q_end / capacity)
         sums[E_IN] += share * (step * v_i + pair_work)
         sums[E_STORED] += share * capacity * (at_ref + warmer * (work.temp[0] - cell.temp_ref))
         sums[E_PAIRS] += share * pair_rise
@@ -193,18 +192,26 @@ def finish(
     return State(q_end, temp_end, i_end, now.u)
 
 
-def rest(cell: CellTables, soc: float, temp: float) -> float:
+def rest_voltage(cell: CellTables, soc: float, temp: float) -> float:
     """Return the rest voltage [V]."""
-    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
-    share = (soc - cell.soc_ocv[k]) / (cell.soc_ocv[k + 1] - cell.soc_ocv[k])
-    slope = cell.docv_dt[k] + share * (cell.docv_dt[k + 1] - cell.docv_dt[k])
-    return float(cell.ocv[k] + share * (cell.ocv[k + 1] - cell.ocv[k]) + slope * (temp - cell.temp_ref))
+    k = _segment(cell.soc_rest, cell.rest_guide, soc)
+    share = (soc - cell.soc_rest[k]) / (cell.soc_rest[k + 1] - cell.soc_rest[k])
+    slope = cell.rest[SLOPE, k] + share * (cell.rest[SLOPE, k + 1] - cell.rest[SLOPE, k])
+    return float(
+        cell.rest[OCV, k] + share * (cell.rest[OCV, k + 1] - cell.rest[OCV, k]) + slope * (temp - cell.temp_ref)
+    )
+
+
+def rise_of_rest(cell: CellTables, soc: float) -> float:
+    """Return the slope of the rest voltage over state of charge [V]."""
+    k = _segment(cell.soc_rest, cell.rest_guide, soc)
+    return float((cell.rest[OCV, k + 1] - cell.rest[OCV, k]) / (cell.soc_rest[k + 1] - cell.soc_rest[k]))
 
 
 def series_resistance(cell: CellTables, soc: float, temp: float) -> float:
     """Return the series resistance [Ω]."""
     col, weight = _column(cell, temp)
-    return _at(cell.r0, cell.soc, _segment(cell.soc, cell.soc_guide, soc), soc, col, weight)
+    return _at(cell.resistances[R0], cell.soc, _segment(cell.soc, cell.soc_guide, soc), soc, col, weight)
 
 
 def _pair_after(work: Work, kind: int, k: int, now: State, i_end: float) -> float:
@@ -213,20 +220,22 @@ def _pair_after(work: Work, kind: int, k: int, now: State, i_end: float) -> floa
 
 
 def _slope_with_temperature(cell: CellTables, soc: float) -> float:
-    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
-    share = (soc - cell.soc_ocv[k]) / (cell.soc_ocv[k + 1] - cell.soc_ocv[k])
-    return float(cell.docv_dt[k] + share * (cell.docv_dt[k + 1] - cell.docv_dt[k]))
+    k = _segment(cell.soc_rest, cell.rest_guide, soc)
+    share = (soc - cell.soc_rest[k]) / (cell.soc_rest[k + 1] - cell.soc_rest[k])
+    return float(cell.rest[SLOPE, k] + share * (cell.rest[SLOPE, k + 1] - cell.rest[SLOPE, k]))
 
 
-def _integral(cell: CellTables, values: Array, upto: Array, soc_from: float, soc_to: float) -> float:
-    return _antiderivative(cell, values, upto, soc_to) - _antiderivative(cell, values, upto, soc_from)
+def _integral(cell: CellTables, what: int, soc_from: float, soc_to: float) -> float:
+    """Return the integral of the rest voltage, or of its slope, between two states of charge."""
+    return _antiderivative(cell, what, soc_to) - _antiderivative(cell, what, soc_from)
 
 
-def _antiderivative(cell: CellTables, values: Array, upto: Array, soc: float) -> float:
-    k = _segment(cell.soc_ocv, cell.ocv_guide, soc)
-    over = soc - cell.soc_ocv[k]
-    at_soc = values[k] + over / (cell.soc_ocv[k + 1] - cell.soc_ocv[k]) * (values[k + 1] - values[k])
-    return float(upto[k] + 0.5 * over * (values[k] + at_soc))
+def _antiderivative(cell: CellTables, what: int, soc: float) -> float:
+    k = _segment(cell.soc_rest, cell.rest_guide, soc)
+    over = soc - cell.soc_rest[k]
+    here, there = cell.rest[what, k], cell.rest[what, k + 1]
+    at_soc = here + over / (cell.soc_rest[k + 1] - cell.soc_rest[k]) * (there - here)
+    return float(cell.rest[what + 1, k] + 0.5 * over * (here + at_soc))
 
 
 def _segment(grid: Array, guide: Indices, soc: float) -> int:
@@ -239,7 +248,7 @@ def _segment(grid: Array, guide: Indices, soc: float) -> int:
 
 def _column(cell: CellTables, temp: float) -> tuple[int, float]:
     """Return the column below a temperature and the weight of the next one; held outside."""
-    last = cell.r0.shape[1] - 1
+    last = cell.resistances.shape[2] - 1
     position = min(float(last), max(0.0, (temp - cell.temp_low) / cell.temp_step))
     col = min(int(position), last - 1)
     return col, position - col

@@ -11,7 +11,7 @@ from chargewright.sim._cell_kernel import GUIDE, CellTables, Indices
 from chargewright.sim._charge_kernel import Rules
 from chargewright.sim.charge_setup import Accuracy, ChargeSettings, CurrentTable
 
-COLUMN_STEP = 1.0
+COLUMN_STEP = 0.5
 """Kelvin between columns of the resistance tables in the kernel."""
 
 
@@ -20,9 +20,7 @@ def fold_cell(pack: Pack, thermal_resistance: float | None) -> CellTables:
     kinds = cell_kinds(pack)
     cell = _tables(pack.cell)
     return cell._replace(
-        share=np.array([kind.share for kind in kinds]),
-        capacity=np.array([kind.capacity for kind in kinds]) * pack.cell.charge_span,
-        scale=np.array([kind.resistance for kind in kinds]),
+        kinds=np.array([[kind.share, kind.capacity * pack.cell.charge_span, kind.resistance] for kind in kinds]),
         thermal_resistance=cell.thermal_resistance if thermal_resistance is None else float(thermal_resistance),
     )
 
@@ -35,28 +33,21 @@ def _tables(cell: Cell) -> CellTables:
     columns = max(2, math.ceil((high - low) / COLUMN_STEP) + 1)
     temp = np.linspace(low, high, columns)
     soc = cell.soc[:, None]
-    shape = (len(cell.pairs), len(cell.soc), columns)
-    r_pairs = [pair_resistance(cell, k, soc, temp, True) for k in range(len(cell.pairs))]
-    tau_pairs = [pair_tau(cell, k, soc, temp) for k in range(len(cell.pairs))]
-    none = np.zeros(0)
+    resistances = [r0(cell, soc, temp, True)]
+    for k in range(len(cell.pairs)):
+        resistances += [pair_resistance(cell, k, soc, temp, True), pair_tau(cell, k, soc, temp)]
+    rest = [cell.ocv, _integral(cell.soc_ocv, cell.ocv), cell.docv_dt, _integral(cell.soc_ocv, cell.docv_dt)]
     return CellTables(
-        share=none,
-        capacity=none,
-        scale=none,
-        soc_ocv=np.array(cell.soc_ocv),
-        ocv_guide=_guide(cell.soc_ocv),
-        ocv=np.array(cell.ocv),
-        ocv_sum=_integral(cell.soc_ocv, cell.ocv),
-        docv_dt=np.array(cell.docv_dt),
-        docv_dt_sum=_integral(cell.soc_ocv, cell.docv_dt),
+        kinds=np.zeros((0, 3)),
+        soc_rest=np.array(cell.soc_ocv),
+        rest_guide=_guide(cell.soc_ocv),
+        rest=np.array(rest),
         temp_ref=cell.temp_ref,
         soc=np.array(cell.soc),
         soc_guide=_guide(cell.soc),
+        resistances=np.array(resistances),
         temp_low=low,
         temp_step=(high - low) / (columns - 1) or 1.0,
-        r0=np.array(r0(cell, soc, temp, True)),
-        r_pairs=np.array(r_pairs).reshape(shape),
-        tau_pairs=np.array(tau_pairs).reshape(shape),
         heat_capacity=cell.heat_capacity,
         thermal_resistance=cell.thermal_resistance,
     )
@@ -72,35 +63,40 @@ def fold_rules(
     pack: Pack, settings: ChargeSettings, available: CurrentTable | None, *, temp_ambient: float, accuracy: Accuracy
 ) -> Rules:
     """Return charger, source and surroundings as one cell sees them."""
-    series, parallel, zones = pack.series, pack.parallel, pack.cell.limits.zones
-    v_stages = [settings.v_precharge, *(v for v, _ in settings.steps)]
-    i_stages = [settings.i_precharge, *(i for _, i in settings.steps), settings.i_charge]
+    series, parallel = pack.series, pack.parallel
     lead = pack.lead_resistance * parallel / series
-    rates = np.array([0.0, *(zone.rate for zone in zones), 0.0])
-    better_up, better_down = rates[1:] > rates[:-1], rates[:-1] > rates[1:]
-    edges = _edges(pack.cell)
-    none = np.zeros(0)
+    stages = [
+        (settings.v_precharge, settings.i_precharge, settings.precharge_timer),
+        *((v, i, math.inf) for v, i in settings.steps),
+        (math.inf, settings.i_charge, math.inf),
+    ]
+    source = np.zeros((2, 0)) if available is None else np.array([available.v_pack / series, available.i / parallel])
     return Rules(
-        stage_v=np.array([*v_stages, math.inf]) / series,
-        stage_i=np.array(i_stages) / parallel,
-        stage_time=np.array([settings.precharge_timer, *(math.inf for _ in i_stages[1:])]),
+        stages=np.array(stages) / (series, parallel, 1.0),
         first_is_precharge=True,
         v_set=settings.v_set / series,
         i_termination=settings.i_termination / parallel,
         lead=lead,
         sensed_lead=lead if pack.sensed_at == "converter" else 0.0,
-        region_up=edges + np.where(better_up, settings.zone_hysteresis, 0.0),
-        region_down=edges - np.where(better_down, settings.zone_hysteresis, 0.0),
-        region_i=rates * pack.cell.capacity,
-        region_v=np.array([math.inf, *(zone.v_max for zone in zones), math.inf]),
-        source_v=none if available is None else np.array(available.v_pack) / series,
-        source_i=none if available is None else np.array(available.i) / parallel,
+        regions=_regions(pack.cell, settings.zone_hysteresis),
+        source=source,
         timer=settings.timer,
         temp_ambient=float(temp_ambient),
         soc_step=accuracy.soc_step,
+        v_step=accuracy.v_step,
         current_step=accuracy.current_step,
         temp_step=accuracy.temp_step,
     )
+
+
+def _regions(cell: Cell, hysteresis: float) -> Array:
+    """Return the regions of temperature; the hysteresis lies on the way to a region that allows more current."""
+    zones, edges = cell.limits.zones, _edges(cell)
+    rates = np.array([0.0, *(zone.rate for zone in zones), 0.0])
+    up = edges + np.where(rates[1:] > rates[:-1], hysteresis, 0.0)
+    down = edges - np.where(rates[:-1] > rates[1:], hysteresis, 0.0)
+    v = [math.inf, *(zone.v_max for zone in zones), math.inf]
+    return np.column_stack([[*up, math.inf], [-math.inf, *down], rates * cell.capacity, v])
 
 
 def start_region(pack: Pack, temp: float) -> int:

@@ -12,6 +12,8 @@ import numpy as np
 
 from chargewright.parts.cell import Array
 from chargewright.sim._cell_kernel import (
+    CAPACITY,
+    SHARE,
     CellTables,
     State,
     Work,
@@ -19,7 +21,8 @@ from chargewright.sim._cell_kernel import (
     finish,
     kind_now,
     prepare,
-    rest,
+    rest_voltage,
+    rise_of_rest,
     temp_goal_now,
     voltage_after,
 )
@@ -30,6 +33,11 @@ TERMINATION, TIMER, PRECHARGE_TIMER, STARVED, COLD, HOT, OVERFULL, TOO_MANY_STEP
 """Why a charge has ended."""
 T_CHARGE, T_VOLTAGE = range(2)
 """Marks: when precharge ended, when the voltage limit was first met [s]; below zero if never."""
+
+V_STAGE, I_STAGE, TIME = range(3)
+"""Columns of `Rules.stages`."""
+UP, DOWN, I_REGION, V_REGION = range(4)
+"""Columns of `Rules.regions`."""
 
 _FIXED, _BY_VOLTAGE, _BY_SOURCE = range(3)
 _FIRST_STEP = 0.5
@@ -45,11 +53,8 @@ _STARVED_SHARE = 0.01
 class Rules(NamedTuple):
     """Charger, source and surroundings as one cell sees them."""
 
-    stage_v: Array
-    """Sensed voltage that ends each stage; infinite for the last."""
-    stage_i: Array
-    stage_time: Array
-    """Greatest length of each stage."""
+    stages: Array
+    """(stage, 3): sensed voltage that ends the stage (infinite for the last), current, greatest length."""
     first_is_precharge: bool
     v_set: float
     i_termination: float
@@ -57,19 +62,17 @@ class Rules(NamedTuple):
     """Resistance between cell and terminals."""
     sensed_lead: float
     """The part of it that lies inside the sensed voltage."""
-    region_up: Array
-    """Temperature that leaves each region but the last upwards; regions are: too cold, the zones, too hot."""
-    region_down: Array
-    """Temperature that leaves each region but the first downwards."""
-    region_i: Array
-    region_v: Array
-    source_v: Array
-    """Terminal voltages at which the current that the source leaves over is known; empty: no limit."""
-    source_i: Array
+    regions: Array
+    """(region, 4): temperatures that leave it upwards and downwards, hysteresis included, and the current and voltage
+    allowed in it; regions are: too cold, the zones, too hot."""
+    source: Array
+    """(2, n): terminal voltages, and the current that the source leaves over at each; n is 0 if there is no limit."""
     timer: float
     temp_ambient: float
     soc_step: float
     """Longest step in state of charge."""
+    v_step: float
+    """Longest step in rest voltage."""
     current_step: float
     """Greatest relative change of the current in a step: a taper is right to a twelfth of its square."""
     temp_step: float
@@ -101,7 +104,7 @@ def charge_cell(
     seconds : filled with the time under each limit
     marks   : filled with the marks that are reached
     """
-    kinds, pairs = cell.share.shape[0], cell.r_pairs.shape[0]
+    kinds, pairs = cell.kinds.shape[0], cell.resistances.shape[0] // 2
     now = State(q, temp, 0.0, np.zeros((kinds, pairs)))
     work = Work(np.zeros((kinds, pairs, 4)), np.zeros(2))
     t = stage_start = 0.0
@@ -119,12 +122,12 @@ def charge_cell(
             marks[T_VOLTAGE] = t
         reason = TOO_MANY_STEPS
         if count + 2 < rows.shape[0]:
-            reason = _reason(cell, rules, law, now, t, t - stage_start, rules.stage_time[stage])
+            reason = _reason(cell, rules, law, now, t, t - stage_start, rules.stages[stage, TIME])
         _note(cell, rules, now, rows, count, t, DONE if reason > 0 else limit)
         count += 1
         if reason > 0:
             return count, reason, pauses
-        until = min(rules.timer, stage_start + rules.stage_time[stage])
+        until = min(rules.timer, stage_start + rules.stages[stage, TIME])
         step, slope = _FIRST_STEP, 0.0
         event = False
         while not event and count + 2 < rows.shape[0]:
@@ -148,15 +151,15 @@ def charge_cell(
             count += 1
             step *= min(_GROWTH, 0.9 * rules.current_step / change) if change > 0.0 else _GROWTH
         moved = _region(rules, region, now.temp)
-        if moved != region and rules.region_i[moved] <= 0.0:
+        if moved != region and rules.regions[moved, I_REGION] <= 0.0:
             pauses += 1
         region = moved
 
 
 def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: float, limit: int) -> None:
     mean = highest = kind_now(cell, 0, now)
-    for kind in range(1, cell.share.shape[0]):
-        mean += cell.share[kind] * (kind_now(cell, kind, now) - highest)
+    for kind in range(1, cell.kinds.shape[0]):
+        mean += cell.kinds[kind, SHARE] * (kind_now(cell, kind, now) - highest)
     rows[at, 0], rows[at, 1], rows[at, 2], rows[at, 3] = t, now.i, mean + now.i * rules.lead, highest
     rows[at, 4], rows[at, 5], rows[at, 6] = now.q, now.temp, limit
 
@@ -164,12 +167,12 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
     prepare(cell, 0.0, now, now.temp, work)
-    i, limit = rules.stage_i[stage], PRECHARGE if stage == 0 and rules.first_is_precharge else CURRENT
-    if rules.region_i[region] < i:
-        i, limit = rules.region_i[region], TEMPERATURE
-    is_last = stage == rules.stage_v.shape[0] - 1
+    i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage == 0 and rules.first_is_precharge else CURRENT
+    if rules.regions[region, I_REGION] < i:
+        i, limit = rules.regions[region, I_REGION], TEMPERATURE
+    is_last = stage == rules.stages.shape[0] - 1
     i_end = rules.i_termination if is_last else -1.0
-    law = Law(_FIXED, min(rules.v_set, rules.region_v[region]), i, rules.stage_v[stage], i_end, region)
+    law = Law(_FIXED, min(rules.v_set, rules.regions[region, V_REGION]), i, rules.stages[stage, V_STAGE], i_end, region)
     if i > 0.0 and _sensed(cell, rules, 0.0, now, i, work) >= law.v_set:
         law, limit = Law(_BY_VOLTAGE, law.v_set, law.i_fixed, law.v_stage, i_end, region), VOLTAGE
         i = _root(cell, rules, law, 0.0, now, law.i_fixed, work)
@@ -191,11 +194,11 @@ def _reason(
         return PRECHARGE_TIMER
     if law.ruled_by == _BY_SOURCE and _starved(cell, rules, now.q, now.temp, now.i):
         return STARVED
-    if law.region == 0 and rules.temp_ambient < rules.region_up[0]:
+    if law.region == 0 and rules.temp_ambient < rules.regions[0, UP]:
         return COLD
-    if law.region == rules.region_i.shape[0] - 1 and rules.temp_ambient >= rules.region_down[law.region - 1]:
+    if law.region == rules.regions.shape[0] - 1 and rules.temp_ambient >= rules.regions[law.region, DOWN]:
         return HOT
-    return OVERFULL if now.q >= cell.capacity[0] * cell.soc_ocv[-1] else 0
+    return OVERFULL if now.q >= cell.kinds[0, CAPACITY] * cell.soc_rest[-1] else 0
 
 
 def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: float, left: float) -> float:
@@ -205,18 +208,19 @@ def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: floa
     if way > rules.temp_step:
         step = min(step, -cell.heat_capacity * cell.thermal_resistance * math.log(1.0 - rules.temp_step / way))
     if now.i > 0.0:
-        step = min(step, rules.soc_step * cell.capacity[0] / now.i)
+        rise = rise_of_rest(cell, now.q / cell.kinds[0, CAPACITY])
+        step = min(step, min(rules.soc_step, rules.v_step / rise) * cell.kinds[0, CAPACITY] / now.i)
     return max(step, _SHORTEST)
 
 
 def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i_end: float, work: Work) -> float:
     """Return how far the end of a step is from where something else rules; zero or below: it does."""
     temp = work.temp[1]
-    margin = float(cell.soc_ocv[-1] - charge_after(step, now, i_end) / cell.capacity[0])
-    if law.region < rules.region_i.shape[0] - 1:
-        margin = min(margin, float(rules.region_up[law.region] - temp))
+    margin = float(cell.soc_rest[-1] - charge_after(step, now, i_end) / cell.kinds[0, CAPACITY])
+    if law.region < rules.regions.shape[0] - 1:
+        margin = min(margin, float(rules.regions[law.region, UP] - temp))
     if law.region > 0:
-        margin = min(margin, float(temp - rules.region_down[law.region - 1]))
+        margin = min(margin, float(temp - rules.regions[law.region, DOWN]))
     if law.i_fixed <= 0.0:
         return margin
     sensed = _sensed(cell, rules, step, now, i_end, work)
@@ -310,12 +314,17 @@ def _terminal(cell: CellTables, rules: Rules, step: float, now: State, i_end: fl
 
 def _left_over(rules: Rules, v: float) -> float:
     """Return the current that the source leaves over at a terminal voltage, never below zero."""
-    if rules.source_v.shape[0] == 0:
+    if rules.source.shape[1] == 0:
         return math.inf
-    k = min(np.searchsorted(rules.source_v, v), rules.source_v.shape[0] - 1) - 1
-    k = max(k, 0)
-    share = min(1.0, max(0.0, (v - rules.source_v[k]) / (rules.source_v[k + 1] - rules.source_v[k])))
-    return float(max(0.0, rules.source_i[k] + share * (rules.source_i[k + 1] - rules.source_i[k])))
+    low, high = 0, rules.source.shape[1] - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if v < rules.source[0, middle]:
+            high = middle
+        else:
+            low = middle
+    share = min(1.0, max(0.0, (v - rules.source[0, low]) / (rules.source[0, high] - rules.source[0, low])))
+    return float(max(0.0, rules.source[1, low] + share * (rules.source[1, high] - rules.source[1, low])))
 
 
 def _starved(cell: CellTables, rules: Rules, q: float, temp: float, i: float) -> bool:
@@ -324,14 +333,14 @@ def _starved(cell: CellTables, rules: Rules, q: float, temp: float, i: float) ->
     if i > nothing:
         return False
     v = 0.0
-    for kind in range(cell.share.shape[0]):
-        v += cell.share[kind] * rest(cell, q / cell.capacity[kind], temp)
+    for kind in range(cell.kinds.shape[0]):
+        v += cell.kinds[kind, SHARE] * rest_voltage(cell, q / cell.kinds[kind, CAPACITY], temp)
     return _left_over(rules, v) <= nothing
 
 
 def _region(rules: Rules, region: int, temp: float) -> int:
-    while region < rules.region_i.shape[0] - 1 and temp >= rules.region_up[region]:
+    while region < rules.regions.shape[0] - 1 and temp >= rules.regions[region, UP]:
         region += 1
-    while region > 0 and temp < rules.region_down[region - 1]:
+    while region > 0 and temp < rules.regions[region, DOWN]:
         region -= 1
     return region

@@ -5,13 +5,12 @@ says which one that was and when. Equal cells, except the highest one (`parts.pa
 cells goes to ambient through their own thermal resistance; heat of other parts is not in it.
 """
 
-import sys
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from chargewright.base.compiled import compiled
+from chargewright.base.compiled import compiled, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.base.findings import Finding
 from chargewright.base.units import show
@@ -19,7 +18,8 @@ from chargewright.parts.cell import SOC_TOP, Array, frozen, temperature_findings
 from chargewright.parts.pack import Pack
 from chargewright.sim import _cell_kernel as step
 from chargewright.sim import _charge_kernel as kernel
-from chargewright.sim._charge_audit import LIMITS, AuditRow, Trace, audit, cause_of
+from chargewright.sim._charge_audit import LIMITS as LIMITS
+from chargewright.sim._charge_audit import AuditRow, Trace, audit, cause_of
 from chargewright.sim._charge_fold import fold_cell, fold_rules, start_region
 from chargewright.sim.charge_setup import FINE, Accuracy, Available, ChargeSettings, require_sense, table_of
 
@@ -33,7 +33,9 @@ _REASONS: dict[int, EndedBy] = {
     kernel.HOT: "hot",
     kernel.OVERFULL: "overfull",
 }
-_ROWS = (8_192, 65_536, 524_288)
+_ROWS = (4_096, 30_000)
+_in_use = {"compiled": False}
+"""Whether this process has paid for the compiled kernel."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,8 +105,8 @@ def run_charge(
                          arrays, or a table; what is below zero counts as zero; None is no limit
     thermal_resistance : of one cell to ambient in this product [K/W]; the cell's own if None
     accuracy           : `FINE`, or `QUICK` for sweeps
-    engine             : "compiled" needs numba and pays for many runs in one process; "auto" takes it where numba is
-                         loaded already; both give the same numbers to rounding
+    engine             : "compiled" needs numba and pays for many runs in one process; "auto" takes it once it was asked
+                         for by name; both give the same numbers to rounding, and the plain form serves without numba
     Raises OutOfRange, NoSolution.
     """
     require_sense(settings)
@@ -119,9 +121,8 @@ def run_charge(
     table = table_of(available, pack, settings, soc_start, min(temp, temp_ambient))
     cell = fold_cell(pack, thermal_resistance)
     rules = fold_rules(pack, settings, table, temp_ambient=temp_ambient, accuracy=accuracy)
-    run = kernel.charge_cell
-    if engine == "compiled" or (engine == "auto" and "numba" in sys.modules):
-        run = compiled(kernel.charge_cell)
+    _in_use["compiled"] |= engine == "compiled" and numba_module() is not None
+    run = kernel.charge_cell if engine == "plain" or not _in_use["compiled"] else compiled(kernel.charge_cell)
     for rows_at_most in _ROWS:
         rows, sums, seconds, marks = (
             np.empty((rows_at_most, 7)),

@@ -42,16 +42,18 @@ class Accuracy:
 
     soc_step: float
     """In state of charge."""
+    v_step: float
+    """In rest voltage [V]."""
     current_step: float
     """In relative change of the current of a taper."""
     temp_step: float
     """In temperature [K]."""
 
 
-FINE = Accuracy(soc_step=0.002, current_step=0.012, temp_step=0.1)
-"""Times to about 1e-5, energy to 1e-6."""
-QUICK = Accuracy(soc_step=0.02, current_step=0.05, temp_step=0.5)
-"""Times to about 2e-4, for sweeps and for values that are dragged."""
+FINE = Accuracy(soc_step=0.002, v_step=0.005, current_step=0.012, temp_step=0.1)
+"""Times to about 2e-5, energy to 1e-6."""
+QUICK = Accuracy(soc_step=0.02, v_step=0.03, current_step=0.05, temp_step=0.5)
+"""Times to about 1e-3, for sweeps and for values that are dragged."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,0 +1,186 @@
+"""The pack over one step of constant current, in scalar code that runs plain or compiled and gives the same numbers.
+
+Over a step the current is constant, so charge, RC pairs and temperature are exact for the resistances of the step, and
+so is the energy: the mean terminal voltage is that of the integral of the rest voltage over the charge that flows.
+
+Everything is taken at the pack's terminals. Tables are flat (lists when plain, arrays when compiled), because one index
+serves both. Resistances are renewed when state of charge or temperature have moved by `_MOVED_SOC`, `_MOVED_TEMP`.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, U = range(12)
+"""Places in the state: charge above state of charge 0 [C], temperature, current and mean terminal voltage of the last
+step, times in supplement, charge, precharge, overload and shut-down, time left of the wake-up, time since the start,
+voltages of the RC pairs."""
+PAIRS = 3
+"""RC pairs that the state has room for."""
+STATE = U + PAIRS
+
+DISCHARGING, CHARGING = 0, 1
+"""Direction of the current: half of the tables, and of the parameters of a step."""
+
+AT_SOC, AT_TEMP, AT_STEP, COOLING, SHARE, LEFT, PER_DIRECTION = 0, 1, 2, 3, 4, 7, 10
+"""Places in the parameters of a step: where they were taken, what is left of a difference of temperature, for each
+pair what a voltage keeps on average and at the end; then, per direction, `R_CELLS` ... `R_PAIR` + 2."""
+R_CELLS, R_MEAN, R_END, R_LASTING, R_PAIR = range(5)
+DIRECTION = 8
+PARAMETERS = PER_DIRECTION + 2 * DIRECTION + PAIRS
+TAU = PER_DIRECTION + 2 * DIRECTION
+
+_MOVED_SOC = 1e-4
+_MOVED_TEMP = 0.05
+
+
+class PackTables(NamedTuple):
+    """The pack; all at its terminals, SI."""
+
+    span: float
+    """Charge between state of charge 0 and 1 [C]."""
+    q_step: float
+    """Charge between two points of the tables of the rest voltage [C]."""
+    points: int
+    rest: Any
+    """Rest voltage at the reference temperature."""
+    energy: Any
+    """Its integral over charge [J]."""
+    slope: Any
+    """Slope of the rest voltage with temperature."""
+    temp_ref: float
+    rows: int
+    columns: int
+    row_step: float
+    """State of charge between two rows of the resistances."""
+    temp_low: float
+    temp_step: float
+    pairs: int
+    resistance: Any
+    """Table by table: R0 of the cells and each pair's, discharging then charging, each (rows, columns)."""
+    tau: Any
+    """Time constant of each pair."""
+    lead: float
+    """Resistance between cells and terminals, inside every terminal voltage but no heat of the cells."""
+    unsensed: float
+    """The part of it outside the voltage that the charger senses."""
+    heat_capacity: float
+    thermal_resistance: float
+    v_empty: float
+    i_most: float
+    """Greatest discharge current."""
+    i_self: float
+    """Current at which the cells discharge themselves."""
+
+
+def refresh(pack: PackTables, now: Any, par: Any, dt: float) -> None:
+    """Renew the parameters of a step where they have moved."""
+    soc = now[Q] / pack.span
+    if (
+        abs(soc - par[AT_SOC]) < _MOVED_SOC
+        and abs(now[TEMP] - par[AT_TEMP]) < _MOVED_TEMP
+        and abs(dt - par[AT_STEP]) < 1e-9
+    ):
+        return
+    par[AT_SOC], par[AT_TEMP], par[AT_STEP] = soc, now[TEMP], dt
+    par[COOLING] = math.exp(-dt / (pack.heat_capacity * pack.thermal_resistance))
+    x = min(max(soc / pack.row_step, 0.0), pack.rows - 1.0)
+    row = min(int(x), pack.rows - 2)
+    down = x - row
+    y = min(max((now[TEMP] - pack.temp_low) / pack.temp_step, 0.0), pack.columns - 1.0)
+    column = min(int(y), pack.columns - 2)
+    right = y - column
+    at, size = row * pack.columns + column, pack.rows * pack.columns
+    for k in range(pack.pairs):
+        tau = _between(pack.tau, k * size + at, pack.columns, down, right)
+        left = math.exp(-dt / tau)
+        par[TAU + k], par[LEFT + k], par[SHARE + k] = tau, left, (1.0 - left) * tau / dt
+    for direction in range(2):
+        first = PER_DIRECTION + direction * DIRECTION
+        base = direction * (1 + pack.pairs) * size + at
+        cells = _between(pack.resistance, base, pack.columns, down, right)
+        mean = end = lasting = cells + pack.lead
+        for k in range(pack.pairs):
+            r = _between(pack.resistance, base + (1 + k) * size, pack.columns, down, right)
+            par[first + R_PAIR + k] = r
+            mean += r * (1.0 - par[SHARE + k])
+            end += r * (1.0 - par[LEFT + k])
+            lasting += r
+        par[first + R_CELLS], par[first + R_MEAN], par[first + R_END] = cells, mean, end
+        par[first + R_LASTING] = lasting
+
+
+def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
+    """Return the rest voltage at a charge."""
+    x = q / pack.q_step
+    k = min(max(int(x), 0), pack.points - 2)
+    over = x - k
+    slope = pack.slope[k] + over * (pack.slope[k + 1] - pack.slope[k])
+    return float(pack.rest[k] + over * (pack.rest[k + 1] - pack.rest[k]) + slope * (temp - pack.temp_ref))
+
+
+def rest_slope(pack: PackTables, q: float) -> float:
+    """Return by how much the rest voltage rises with charge [V/C]."""
+    k = min(max(int(q / pack.q_step), 0), pack.points - 2)
+    return float((pack.rest[k + 1] - pack.rest[k]) / pack.q_step)
+
+
+def stored(pack: PackTables, q: float) -> float:
+    """Return the energy at a charge, at the reference temperature, above state of charge 0."""
+    x = q / pack.q_step
+    k = min(max(int(x), 0), pack.points - 2)
+    over = x - k
+    mean = pack.rest[k] + 0.5 * over * (pack.rest[k + 1] - pack.rest[k])
+    return float(pack.energy[k] + over * pack.q_step * mean)
+
+
+def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> float:
+    """Return the rest voltage averaged over a charge that flows: what the energy stored is divided by."""
+    first, last = int(q / pack.q_step), int((q + dq) / pack.q_step)
+    if first == last or abs(dq) < 1e-7 * pack.span:
+        return rest_voltage(pack, q + 0.5 * dq, temp)
+    slope = pack.slope[min(max(int((q + 0.5 * dq) / pack.q_step), 0), pack.points - 1)]
+    return float((stored(pack, q + dq) - stored(pack, q)) / dq + slope * (temp - pack.temp_ref))
+
+
+def mean_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
+    """Return the terminal voltage averaged over a step of constant current."""
+    v = mean_rest_voltage(pack, now[Q], i * dt, now[TEMP])
+    for k in range(pack.pairs):
+        v += now[U + k] * par[SHARE + k]
+    return float(v + i * par[(PER_DIRECTION + R_MEAN) + (DIRECTION if i > 0.0 else 0)])
+
+
+def end_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
+    """Return the terminal voltage at the end of a step of constant current."""
+    v = rest_voltage(pack, now[Q] + i * dt, now[TEMP])
+    for k in range(pack.pairs):
+        v += now[U + k] * par[LEFT + k]
+    return float(v + i * par[(PER_DIRECTION + R_END) + (DIRECTION if i > 0.0 else 0)])
+
+
+def open_voltage(pack: PackTables, now: Any) -> float:
+    """Return the terminal voltage at this instant if no current flows."""
+    v = rest_voltage(pack, now[Q], now[TEMP])
+    for k in range(pack.pairs):
+        v += now[U + k]
+    return float(v)
+
+
+def held_current(pack: PackTables, now: Any, par: Any, dt: float, v_set: float) -> float:
+    """Return the charge current at whose end of step the sensed voltage is `v_set`; zero if it is above it already."""
+    first = PER_DIRECTION + DIRECTION
+    r = par[first + R_END] - pack.unsensed
+    i = max(now[CURRENT], 0.0)
+    for _ in range(3):
+        over = end_voltage(pack, now, par, dt, i) - i * pack.unsensed - v_set
+        if i <= 0.0 and over >= 0.0:
+            return 0.0
+        i = max(i - over / (r + dt * rest_slope(pack, now[Q] + i * dt)), 0.0)
+    return float(i)
+
+
+def _between(table: Any, at: int, columns: int, down: float, right: float) -> float:
+    """Return the value between four neighbours of a table."""
+    above = table[at] + right * (table[at + 1] - table[at])
+    below = table[at + columns] + right * (table[at + columns + 1] - table[at + columns])
+    return float(above + down * (below - above))

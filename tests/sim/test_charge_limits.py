@@ -1,0 +1,299 @@
+"""Who rules the current when, what ends a charge, and what is said about it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from chargewright.base.errors import NoSolution, OutOfRange
+from chargewright.parts.cell import ChargeZone
+from chargewright.parts.pack import Pack, pack_charge_current
+from chargewright.sim.charge import LIMITS, ChargeRun, run_charge
+from chargewright.sim.charge_setup import ChargeSettings, CurrentTable, charge_settings
+from chargewright.spec.fields import rate
+from chargewright.spec.pack import ChargeSpec
+
+ROOM = 298.15
+Make = Callable[..., Pack]
+
+
+def settings_of(pack: Pack, **keys: object) -> ChargeSettings:
+    return replace(charge_settings(ChargeSpec(), pack), **keys)  # type: ignore[arg-type]
+
+
+def charged(pack: Pack, *, settings: ChargeSettings | None = None, **keys: object) -> ChargeRun:
+    given = {"soc_start": 0.0, "temp_ambient": ROOM} | keys
+    return run_charge(pack, settings or settings_of(pack), **given)  # type: ignore[arg-type]
+
+
+def ruling(run: ChargeRun) -> list[str]:
+    """Return the limits in the order in which they took over."""
+    codes = run.trace.limit
+    return [LIMITS[code] for code in codes[np.concatenate([[True], np.diff(codes) != 0])]]
+
+
+def test_phases_come_in_order_and_each_says_its_limit(make_pack: Make):
+    run = charged(make_pack())
+    assert ruling(run) == ["precharge", "charge current", "charge voltage", "done"]
+    assert sum(run.seconds.values()) == pytest.approx(run.t_end)
+    assert run.seconds["precharge"] == pytest.approx(run.t_precharge)
+    assert run.seconds["precharge"] + run.seconds["charge current"] == pytest.approx(run.t_voltage)
+
+
+def test_precharge_ends_at_its_threshold(make_pack: Make):
+    # Threshold 3.0 V per cell, sensed at the cells under the precharge current (common practice CP08).
+    pack = make_pack()
+    run = charged(pack)
+    at = int(np.searchsorted(run.trace.t, run.t_precharge))
+    before = run.trace.v_pack[at] - run.trace.i[at] * pack.lead_resistance
+    assert run.trace.i[at] == pytest.approx(0.5)
+    assert before == pytest.approx(6.0, abs=1e-5)
+    assert run.trace.i[at + 1] == pytest.approx(2.5)
+    assert run.trace.t[at + 1] == run.trace.t[at]
+
+
+def test_current_steps_fall_at_their_voltages(make_pack: Make):
+    pack = make_pack()
+    run = charged(pack, settings=settings_of(pack, i_charge=1.5, steps=((7.8, 3.0), (8.1, 2.0))))
+    flowing = np.unique(np.round(run.trace.i[run.trace.limit == 1], 9))
+    assert flowing.tolist() == [1.5, 2.0, 3.0]
+    first_fall = int(np.argmax(run.trace.i[1:] < run.trace.i[:-1] - 0.5))
+    assert run.trace.v_pack[first_fall] - 3.0 * pack.lead_resistance == pytest.approx(7.8, abs=1e-5)
+
+
+def test_a_weak_source_rules_until_the_taper_needs_less(make_pack: Make):
+    pack = make_pack()
+    run = charged(pack, soc_start=0.2, available=lambda v: 9.0 / v)
+    assert ruling(run) == ["source", "charge voltage", "done"]
+    held = run.trace.limit == LIMITS.index("source")
+    np.testing.assert_allclose(run.trace.i[held], 9.0 / run.trace.v_pack[held], rtol=1e-6)
+    assert run.t_end > charged(pack, soc_start=0.2).t_end
+    assert run.time_limited == run.seconds["source"]
+
+
+def test_a_table_of_available_current_means_what_its_function_means(make_pack: Make):
+    v = np.linspace(5.0, 9.0, 4001)
+    by_table = charged(make_pack(), soc_start=0.2, available=CurrentTable(v_pack=v, i=9.0 / v))
+    by_function = charged(make_pack(), soc_start=0.2, available=lambda v: 9.0 / v)
+    # 1e-5: straight lines between the points of both.
+    assert by_table.t_end == pytest.approx(by_function.t_end, rel=1e-5)
+
+
+def test_a_source_that_gives_way_before_the_pack_is_full_starves_it(make_pack: Make):
+    # Needs row 20: what looks like a charge folds back to nothing. The source gives no current above 8.1 V of pack.
+    pack = make_pack(series=2)
+    run = charged(pack, soc_start=0.3, available=lambda v: np.clip(4.0 * (8.1 - v), 0.0, 3.0))
+    assert run.ended_by == "starved"
+    assert "The source leaves no current for the pack at 8.1 V" in run.cause
+    assert run.trace.soc[-1] < 0.9
+
+
+def test_a_load_above_the_source_s_limit_leaves_nothing_from_the_start(make_pack: Make):
+    run = charged(make_pack(), soc_start=0.5, available=lambda v: -1.0 + 0.0 * v)
+    assert (run.ended_by, run.t_end, run.charge) == ("starved", 0.0, 0.0)
+
+
+def test_the_safety_timer_is_said_with_what_held_the_charge_back(make_pack: Make):
+    # Needs row 18: the timer expires because the source cut the charge.
+    run = charged(make_pack(), soc_start=0.1, available=lambda v: 3.0 / v)
+    assert run.ended_by == "timer"
+    assert run.t_end == pytest.approx(36000.0, abs=1e-5)
+    assert "The safety timer of 10 h 00 min ran out" in run.cause
+    assert "For 100 % of the time the source held the current back" in run.cause
+
+
+def test_the_precharge_timer_ends_a_pack_that_does_not_rise(make_pack: Make):
+    pack = make_pack()
+    run = charged(pack, settings=settings_of(pack, i_precharge=0.05, precharge_timer=600.0))
+    assert run.ended_by == "timer"
+    assert run.t_end == pytest.approx(600.0, abs=1e-5)
+    assert "below 6 V" in run.cause
+    assert run.t_precharge is None
+
+
+def test_a_full_pack_is_done_at_once(make_pack: Make):
+    run = charged(make_pack(), soc_start=1.0)
+    assert (run.ended_by, run.t_end) == ("termination", 0.0)
+    assert "is full" in run.cause
+
+
+def test_a_cold_pack_is_never_charged(make_pack: Make):
+    # Never charge below the cold limit: plating is invisible and later.
+    run = charged(make_pack(), temp_ambient=268.15)
+    assert (run.ended_by, run.charge) == ("cold", 0.0)
+    assert "below 0 °C" in run.cause
+
+
+def test_a_cold_pack_in_a_warm_room_waits_and_then_charges_slowly_and_then_faster(make_pack: Make):
+    pack = make_pack(i_discharge_max=rate(1.0))
+    run = charged(pack, soc_start=0.3, temp_start=263.15)
+    assert ruling(run) == ["temperature", "charge current", "charge voltage", "done"]
+    warming = run.trace.limit == LIMITS.index("temperature")
+    # 2 K of hysteresis on the way up: nothing until 2 °C, 0.2 C until 12 °C.
+    assert run.trace.i[warming & (run.trace.temp < 275.15 - 1e-6)].max() == 0.0
+    assert run.trace.i[warming & (run.trace.temp > 275.15 + 1e-6)].max() == pytest.approx(1.0)
+    assert run.trace.temp[run.trace.limit == 1].min() == pytest.approx(285.15, abs=1e-4)
+
+
+def test_a_pack_that_heats_past_its_limit_pauses_and_goes_on(make_pack: Make):
+    # Needs row 28: a limit without hysteresis would flap for ever. Poor cooling, 40 °C around.
+    pack = make_pack()
+    run = charged(pack, soc_start=0.3, temp_ambient=313.15, thermal_resistance=35.0)
+    assert run.pauses > 2
+    assert run.ended_by == "termination"
+    stopped = (run.trace.limit == LIMITS.index("temperature")) & (run.trace.i == 0.0)
+    assert run.trace.temp.max() == pytest.approx(318.15, abs=1e-3)
+    assert run.trace.temp[stopped].min() == pytest.approx(316.15, abs=1e-3)
+    assert run.time_limited == pytest.approx(run.seconds["temperature"])
+
+
+def test_more_hysteresis_pauses_less_often(make_pack: Make):
+    pack = make_pack()
+    counts = [
+        charged(
+            pack,
+            settings=settings_of(pack, zone_hysteresis=k),
+            soc_start=0.3,
+            temp_ambient=313.15,
+            thermal_resistance=35.0,
+        ).pauses
+        for k in (0.5, 2.0, 4.0)
+    ]
+    assert counts[0] > counts[1] > counts[2] > 0
+
+
+def test_a_hot_room_ends_the_charge(make_pack: Make):
+    run = charged(make_pack(), temp_ambient=320.15)
+    assert run.ended_by == "hot"
+    assert "above 45 °C" in run.cause
+
+
+def test_a_zone_of_less_voltage_lowers_the_charge_voltage(make_pack: Make):
+    pack = make_pack()
+    zones = (ChargeZone(temp_low=273.15, temp_high=333.15, rate=1.0 / 3600.0, v_max=4.1),)
+    lowered = replace(pack, cell=replace(pack.cell, limits=replace(pack.cell.limits, zones=zones)))
+    run = charged(lowered)
+    at_voltage = run.trace.limit == LIMITS.index("charge voltage")
+    sensed = run.trace.v_pack[at_voltage] - run.trace.i[at_voltage] * pack.lead_resistance
+    np.testing.assert_allclose(sensed, 8.2, atol=1e-6)
+
+
+def test_current_never_passes_the_zone_of_the_temperature(make_pack: Make):
+    pack = make_pack()
+    run = charged(pack, settings=settings_of(pack, i_charge=6.0), temp_start=274.15, temp_ambient=303.15, soc_start=0.1)
+    # At the edge itself the row before the change still carries the zone just left.
+    allowed = np.maximum(*(pack_charge_current(pack, run.trace.temp + d) for d in (-1e-3, 1e-3)))
+    assert np.all(run.trace.i <= allowed * (1.0 + 1e-12))
+    assert "temperature" in ruling(run)
+
+
+def test_the_highest_cell_stands_above_the_mean_and_the_sum_is_kept(make_pack: Make):
+    pack = make_pack(series=4, spread_capacity=0.03)
+    run = charged(pack)
+    cells_mean = (run.trace.v_pack - run.trace.i * pack.lead_resistance) / 4.0
+    assert np.all(run.trace.v_cell_highest[1:] > cells_mean[1:])
+    assert cells_mean.max() == pytest.approx(4.2, abs=1e-6)
+    even = charged(make_pack(series=4, spread_capacity=0.0, spread_resistance=0.0))
+    np.testing.assert_allclose(
+        even.trace.v_cell_highest, (even.trace.v_pack - even.trace.i * pack.lead_resistance) / 4.0, atol=1e-9
+    )
+
+
+def test_an_unbalanced_lfp_pack_lifts_one_cell_far_above_the_others(make_pack: Make):
+    # Needs row 41: the pack's voltage looks fine. By hand: while the others rest on the flat part, below 3.35 V, the
+    # one cell carries what is missing to 7.2 V.
+    run = charged(make_pack(cell="lfp", spread_capacity=0.02))
+    rows = {row.what: row for row in run.audit}
+    assert not rows["highest cell voltage"].ok
+    assert 3.65 < run.trace.v_cell_highest.max() < 7.2 - 3.3
+    assert run.trace.v_pack.max() == pytest.approx(7.2, abs=0.02)
+
+
+def test_the_audit_holds_every_limit_that_the_charge_touches(make_pack: Make):
+    run = charged(make_pack(spread_capacity=0.0))
+    assert [row.what for row in run.audit] == [
+        "highest cell voltage",
+        "highest cell voltage, tolerance included",
+        "charge current",
+        "charge current, tolerance included",
+        "hottest cell while charging",
+        "coldest cell while charging",
+        "current below the precharge threshold",
+    ]
+    assert all(row.ok for row in run.audit)
+
+
+@pytest.mark.parametrize(
+    ("keys", "what"),
+    [
+        ({"v_set": 8.55}, "highest cell voltage"),
+        ({"v_error": 0.02}, "highest cell voltage, tolerance included"),
+        ({"i_charge": 3.5, "i_error": 0.03}, "charge current, tolerance included"),
+        ({"i_precharge": 1.0}, "current below the precharge threshold"),
+    ],
+)
+def test_the_audit_fails_what_passes_a_limit(make_pack: Make, keys: dict[str, float], what: str):
+    pack = make_pack()
+    zones = tuple(replace(zone, v_max=5.0) for zone in pack.cell.limits.zones)
+    pack = replace(pack, cell=replace(pack.cell, limits=replace(pack.cell.limits, zones=zones)))
+    rows = {row.what: row for row in charged(pack, settings=settings_of(pack, **keys)).audit}
+    assert not rows[what].ok
+    assert rows[what].value > rows[what].limit
+
+
+def test_a_held_resistance_table_is_a_finding(make_pack: Make):
+    run = charged(make_pack(), temp_start=253.15)
+    assert [finding.check for finding in run.findings] == ["cell-table-temperature"]
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ({"i_termination": 3.0}, "must be above zero and below charge.current"),
+        ({"i_termination": 0.0}, "must be above zero"),
+        ({"v_set": 5.5}, "must rise in this order"),
+        ({"steps": ((9.0, 1.0),)}, "must rise in this order"),
+        ({"v_set": 9.0}, "is above every rest voltage"),
+    ],
+)
+def test_settings_that_contradict_each_other_are_refused(make_pack: Make, keys: dict[str, object], says: str):
+    pack = make_pack()
+    with pytest.raises(OutOfRange) as told:
+        charged(pack, settings=settings_of(pack, **keys))
+    assert says in str(told.value)
+
+
+@pytest.mark.parametrize(
+    ("available", "says"),
+    [
+        (CurrentTable(v_pack=np.array([7.0, 9.0]), i=np.ones(2)), "this charge needs 4.98 V to 8.463"),
+        (CurrentTable(v_pack=np.array([9.0, 4.0]), i=np.ones(2)), "needs rising pack voltages"),
+        (CurrentTable(v_pack=np.array([4.0, 9.0]), i=np.array([1.0, np.nan])), "a finite current"),
+        (lambda v: np.full(v.shape, np.inf), "a finite current"),
+    ],
+)
+def test_an_available_current_that_says_too_little_is_refused(make_pack: Make, available: object, says: str):
+    with pytest.raises(OutOfRange) as told:
+        charged(make_pack(), available=available)
+    assert says in str(told.value)
+
+
+def test_a_start_outside_the_cell_is_refused(make_pack: Make):
+    with pytest.raises(OutOfRange, match="starts between 0 % and 100 %"):
+        charged(make_pack(), soc_start=1.1)
+
+
+@pytest.mark.slow  # compiling takes several seconds
+def test_limits_that_chase_each_other_end_in_words(make_pack: Make):
+    # Hysteresis of next to nothing on a pack that heats against its limit: pauses without number.
+    pack = make_pack()
+    with pytest.raises(NoSolution, match="changes its limit without end"):
+        charged(
+            pack,
+            settings=settings_of(pack, zone_hysteresis=1e-9),
+            soc_start=0.3,
+            temp_ambient=313.15,
+            thermal_resistance=35.0,
+            engine="compiled",
+        )
