@@ -303,6 +303,8 @@ def test_a_band_can_be_scaled_and_be_exact():
         (-7500.0, "s", "-2 h 05 min"),
         (3.9e-3, "1/K", "3900 ppm/K"),
         (1e-4, "m2", "100 mm²"),
+        (273.15 - 2.6e-10, "K", "0 °C"),  # what a sum of many steps leaves
+        (2.6e-11, "1", "0 %"),
         (12.0, "K/W", "12 K/W"),
         (math.nan, "V", "not available"),
         (math.inf, "V", "unlimited"),

@@ -266,7 +266,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if math.isinf(value):
         return "unlimited" if value > 0 else "-unlimited"
     if unit == "K":
-        return f"{_digits(value - ZERO_CELSIUS, min(digits, 4))} °C"
+        return f"{_digits(_no_dust(value - ZERO_CELSIUS), min(digits, 4))} °C"
     if unit == "rate":
         return f"{_digits(value * 3600.0, digits)} C"
     if unit == "C" and (value == 0.0 or abs(value) >= 1.0):
@@ -276,7 +276,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if unit == "s" and abs(value) >= 90.0:
         return _clock(value)
     if unit == "1":
-        return f"{_digits(value * 100.0, digits)} %" if abs(value) < 2.0 else _digits(value, digits)
+        return f"{_digits(_no_dust(value * 100.0), digits)} %" if abs(value) < 2.0 else _digits(value, digits)
     if unit in _SHOWN_AS:
         name, factor = _SHOWN_AS[unit]
         return f"{_digits(value * factor, digits)} {name}"
@@ -297,6 +297,11 @@ def show_scaled(value: float, unit: str, digits: int = 4) -> str:
         if size >= scale * (1.0 - 1e-12):
             return f"{_digits(value / scale, digits)} {prefix}{text}"
     return f"{value:.3g} {text}"
+
+
+def _no_dust(value: float) -> float:
+    """Return zero for what rounding has left of it: degrees and per cent below a millionth mean nothing."""
+    return 0.0 if abs(value) < 1e-6 else value
 
 
 def _digits(value: float, digits: int) -> str:
