@@ -7,6 +7,7 @@ from typing import Any
 from chargewright.base.units import show
 from chargewright.report.blocks import Document, Picture
 from chargewright.report.palette import themed, variables
+from chargewright.report.words import bound
 
 MARKS = {"bad": "✕", "thin": "△"}
 """Signs that say the same as the colour of a tone."""
@@ -14,7 +15,7 @@ SEVERITY_MARKS = {"stop": "■", "serious": "▲", "caution": "◆", "note": "�
 
 
 def html_page(document: Document) -> str:
-    """Return the page. All text is escaped by the template engine; only the figures, which are ours, go in as they are."""
+    """Return the page. The template engine escapes all text; only the figures, which are ours, go in as they are."""
     text: str = _template().render(document=document, style=_style())
     return text
 
@@ -34,6 +35,7 @@ def _template() -> Any:
         return Markup(themed(picture.svg).replace("<svg ", '<svg aria-hidden="true" focusable="false" ', 1))
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
+    environment.filters["bound"] = bound
     environment.globals |= {
         "kind_of": lambda block: type(block).__name__,
         "marks": MARKS,

@@ -136,4 +136,5 @@ def told(value: Any, of: Column, unit: str) -> str:
         return "yes" if value else "no"
     if isinstance(value, str | int):
         return str(value)
-    return show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
+    text = show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
+    return text.replace("-", "−")

@@ -41,7 +41,8 @@ _THROUGH = {"in_high_conduction": "resistive_loss", "out_high_conduction": "resi
 """The same for a stage that stands still and passes the source through."""
 _DEPTH = 2
 """How many levels of "and where does this input come from" are told."""
-_NAME = re.compile(r"(?<![\w.])[A-Za-zαβηφ_]\w*")
+_NAME = re.compile(r"(?<![\w.])[A-Za-zΑ-Ωα-ω_][A-Za-z0-9Α-Ωα-ω_]*")
+"""A name in a printed formula; a superscript behind it is not part of it."""
 
 
 def wire_derivation(found: Replay, key: WireKind, what: str) -> Derivation | None:

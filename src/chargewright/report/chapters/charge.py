@@ -75,7 +75,6 @@ def _cases(dossier: Dossier) -> Block:
         "temp_ambient",
         "t_80",
         "t_full",
-        "soc_end",
         "e_wall",
         "temp_max",
         "v_cell_max",

@@ -47,10 +47,7 @@ def chapter(dossier: Dossier) -> Chapter:
         )
     blocks += _out(study)
     blocks.append(
-        Unfold(
-            title="Every requirement of every path, with its number",
-            blocks=(_requirements(study),),
-        )
+        Unfold(title="Every requirement of every path, with its number", blocks=(_requirements(study),), in_print=False)
     )
     return Chapter(key="decision", title="Decision", question="Which power path?", blocks=tuple(blocks))
 
@@ -131,16 +128,16 @@ def _ranking(study: Study) -> Block:
 def _how_scored() -> str:
     return (
         "On each measure the best of the feasible paths scores 100 % and the others in proportion; the score is the "
-        "mean under the weights of the design file. The weightings tried are random, each weight between a third and three "
-        "times the file's."
+        "mean under the weights of the design file. The weightings tried are random, each weight between a third and "
+        "three times the file's."
     )
 
 
 def _place_words(study: Study) -> str:
     share, power = own_place(study.case)
     return (
-        f"The map varies only the use, with the parts of this study: this product draws {show(power, 'W', 3)} on average "
-        f"and is on a source for {show(share, '1', 2)} of the time."
+        f"The map varies only the use, with the parts of this study: this product draws {show(power, 'W', 3)} on "
+        f"average and is on a source for {show(share, '1', 2)} of the time."
     )
 
 

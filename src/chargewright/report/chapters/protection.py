@@ -22,7 +22,7 @@ def chapter(dossier: Dossier) -> Chapter | None:
         Verdict(text=words, tone="bad" if bad else "plain"),
         Paragraph(
             text="Each ladder runs from what is normal to what breaks. A band holds tolerance and set-point error; "
-            "thresholds that the design file does not set are proposals and say so. No fault is run in time in this edition.",
+            "thresholds that the design file does not set are proposals and say so. No fault is run in time here.",
             tone="quiet",
         ),
         Pictures(items=tuple(ladder_picture(ladder) for ladder in ladders)),

@@ -27,8 +27,8 @@ def chapter(dossier: Dossier) -> Chapter | None:
     blocks += [
         table_block(table, tones=tone),
         Paragraph(
-            text="Each quantity is moved alone, all else as designed, until something fails. A dash as the last value that "
-            "passes: the design's own value already fails; 'unlimited': the end of the search still passes.",
+            text="Each quantity is moved alone, all else as designed, until something fails. A dash as the last value "
+            "that passes: the design's own value already fails; 'unlimited': the end of the search still passes.",
             tone="quiet",
         ),
     ]

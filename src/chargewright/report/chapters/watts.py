@@ -4,6 +4,7 @@ from chargewright.base.units import show
 from chargewright.dossier.record import Dossier
 from chargewright.network.ledger import CAUSES
 from chargewright.report.blocks import (
+    Align,
     Block,
     Cell,
     Chapter,
@@ -47,8 +48,8 @@ def chapter(dossier: Dossier) -> Chapter | None:
         _matrix(winner),
         Heading(text="Power flow in each state"),
         Paragraph(
-            text="All drawn to one scale. Blue is energy from the source, orange from the pack, grey what the rails take; "
-            "violet is lost.",
+            text="All drawn to one scale. Blue is energy from the source, orange from the pack, grey what the rails "
+            "take; violet is lost.",
             tone="quiet",
         ),
         Pictures(items=tuple(power_flow(winner.path, r, widest) for r in winner.states)),
@@ -92,6 +93,7 @@ def _matrix(winner: PathStudy) -> Table:
     """Return the loss matrix in one unit, so that columns can be compared."""
     data = matrix_table(winner)
     unit_at = len(data.columns) - 1
+    right: list[Align] = ["right"] * (unit_at - 1)
     rows = []
     for row in data.rows:
         watts = row[unit_at] == "W"
@@ -101,7 +103,7 @@ def _matrix(winner: PathStudy) -> Table:
     return Table(
         caption="Losses by element and state, in W",
         heads=tuple(c.title for c in data.columns[:unit_at]),
-        aligns=("left", *("right",) * (unit_at - 1)),
+        aligns=("left", *right),
         rows=tuple(rows),
         note="At the usual point of each state. Source and cable lie outside the product.",
     )

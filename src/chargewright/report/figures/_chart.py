@@ -18,6 +18,7 @@ from chargewright.report.palette import DASHES, HAIR, INK, SERIES, SOFT
 Floats = npt.NDArray[np.float64]
 WIDTH = 420.0
 """Width of a figure that stands in a column, in px of the page."""
+_LOG_ROOM = 1.12
 _POINTS = 400
 """More points than this in one line are thinned out: the figure is not that many px wide."""
 
@@ -54,7 +55,7 @@ def axis_of(label: str, *values: Any, zero: bool = False, log: bool = False, roo
     flat = flat[np.isfinite(flat)]
     low, high = (float(flat.min()), float(flat.max())) if len(flat) else (0.0, 1.0)
     if log:
-        return Axis(label=label, low=low, high=high, log=True)
+        return Axis(label=label, low=low / _LOG_ROOM, high=high * _LOG_ROOM, log=True)
     if zero:
         low, high = min(low, 0.0), max(high, 0.0)
     span = high - low if high > low else max(abs(high), 1.0) * 0.1

@@ -55,8 +55,8 @@ def _picture(weighed: list[SenseTrade], chosen: SenseTrade) -> Picture:
             board.ring(*at, 7.5, colour=INK)
     message = (
         f"{chosen.name} loses {show(chosen.p_loss, 'W', 3)} at full current and errs by up to "
-        f"{show(_hardest(chosen) or 0.0, '1', 2)} at termination: the amplifier's offset weighs most where the current is "
-        "small."
+        f"{show(_hardest(chosen) or 0.0, '1', 2)} at termination: the amplifier's offset weighs most where the current "
+        "is small."
     )
     return Picture(
         key="sense-trade",
