@@ -175,6 +175,8 @@ def test_a_name_that_no_file_can_have_is_told():
         (b"name: x\n" + b"#" * (256 * 1024), "larger than 256 KiB"),
         (b"[" * 1000, "nested more than 12 deep"),
         (b"a: " + b"{a: " * 1000, "nested more than 12 deep"),
+        (b"a: " + b"{a: " * 12 + b"1" + b"}" * 12, "nested more than 12 deep"),
+        (b"a: " + b"{a: " * 9 + b"1" + b"}" * 9, '"a" is not a key of a design file'),
         (b"a:\n" + b"- x\n" * 6000, "more than 5000 keys and values"),
         (b"&a [*a, *a]\n", "refers to a value elsewhere"),
     ],

@@ -156,7 +156,7 @@ def _outside(
 
 
 def _meant(text: str, info: Info, fits: Callable[[str], bool], *, known_only: bool) -> str | None:
-    """Return the same number with the unit that was probably meant: the one that fits and is a thousandfold away."""
+    """Return the same number with the unit that was probably meant: of those that fit, the nearest in size."""
     match = _LEADING.match(text[:80])
     if match is None:
         return None
@@ -184,7 +184,7 @@ def _distance(word: str | None, spelling: str, unit: str) -> float:
         size, other = (abs(parse(f"1 {s}" if s else "1", "dK" if unit == "K" else unit)) for s in (word, spelling))
     except QuantityError:
         return 9.0
-    return abs(abs(math.log10(size / other)) - 3.0)
+    return abs(math.log10(size / other))
 
 
 def _does(fits: Callable[[str], bool], text: str) -> bool:
