@@ -95,6 +95,7 @@ def test_a_path_tells_what_it_is(key: str):
     assert path.strengths
     assert path.weaknesses
     assert not set(path.strengths) & set(path.weaknesses)
+    assert path.controller_cost > 0.0
 
 
 @EVERY
