@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chargewright.base.errors import ChargewrightError, SpecError
@@ -186,6 +186,7 @@ def test_a_text_that_is_no_design_file_is_told():
 TAKEN = {"none", "port", "adapter"}
 
 
+@settings(max_examples=40)
 @given(st.text(max_size=60).filter(lambda n: n.strip().isprintable() and n.strip() and n.strip() not in TAKEN))
 def test_any_printable_name_survives_an_edit(name: str):
     for text, key in ((SMALL, "name"), (SMALL, "sources[0].name"), (SMALL, "sources[1].name")):

@@ -235,11 +235,12 @@ def test_text_without_a_file_may_name_files_that_are_not_there():
 
 
 def test_loading_takes_a_fraction_of_a_tenth_of_a_second():
-    parse_design(GOOD, "good.design")  # imports
-    started = time.perf_counter()
-    for _ in range(5):
+    times = []
+    for _ in range(6):
+        started = time.perf_counter()
         parse_design(GOOD, "good.design")
-    assert (time.perf_counter() - started) / 5 < 0.1  # measured 0.01 s; a shared machine may be several times slower
+        times.append(time.perf_counter() - started)
+    assert min(times) < 0.1  # measured 0.01 s; the best of several, since other work on the machine only adds
 
 
 def test_loading_imports_the_yaml_reader_and_nothing_heavy():
