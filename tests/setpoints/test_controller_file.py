@@ -51,7 +51,7 @@ def test_a_shipped_description_says_where_it_is_from_and_means_what_its_codes_sa
 
 
 def test_only_the_two_descriptions_ship():
-    assert shipped_controllers() == ("generic", "smart-battery-charger")
+    assert shipped_controllers() == ("generic", "generic-tall", "smart-battery-charger")
 
 
 @pytest.mark.parametrize(

@@ -105,7 +105,9 @@ def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
             f"pack: the cell {cell.key} rests between {show(cell.ocv[0], 'V')} and {show(cell.ocv[-1], 'V')}; "
             f"v_cell_min = {show(v_min, 'V')} and v_cell_max = {show(v_max, 'V')} must lie inside"
         )
-    i_max = spec.i_discharge_max.amps(cell.capacity * spec.parallel)
+    rated = cell.capacity * spec.parallel
+    own = cell.limits.rate_discharge * rated
+    i_max = spec.i_discharge_max.amps(rated) if spec.i_discharge_max is not None else own
     return Pack(
         cell=cell,
         series=spec.series,
@@ -119,7 +121,7 @@ def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
         v_cell_max=v_max,
         v_cell_min=v_min,
         i_discharge_max=i_max,
-        findings=tuple(_findings(cell, v_max=v_max, v_min=v_min, rate=i_max / (cell.capacity * spec.parallel))),
+        findings=tuple(_findings(cell, v_max=v_max, v_min=v_min, rate=i_max / rated)),
     )
 
 

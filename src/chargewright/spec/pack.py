@@ -70,8 +70,13 @@ class PackSpec:
     spread_resistance: float = quantity(
         "1", low=0.0, high=1.0, example="10 %", default=0.10, why="largest resistance difference between cells"
     )
-    i_discharge_max: Rated = quantity(
-        "A|rate", low=0.0, high=500.0, example="2 C", default=rate(2.0), why="greatest discharge current of the pack"
+    i_discharge_max: Rated | None = quantity(
+        "A|rate",
+        low=0.0,
+        high=500.0,
+        example="2 C",
+        default=None,
+        why="greatest lasting discharge current of the pack, if not the cell model's own",
     )
 
 

@@ -17,7 +17,7 @@ from chargewright.network.solve import Solution, solve
 from chargewright.parts.pack import pack_ocv
 from chargewright.parts.supply import Supply, worst_input_voltage
 from chargewright.studies.needs import Plan, least_input
-from chargewright.studies.operate import conditions, for_peaks, operate, source_limit
+from chargewright.studies.operate import Operation, conditions, for_peaks, operate, source_limit
 from chargewright.studies.situation import Situation
 
 Weight = Literal["must", "should"]
@@ -95,17 +95,13 @@ def _finishes_charge(case: Situation, path: PowerPath, hw: Hardware, supply: Sup
     i_end = case.i_termination
     s = _solve_one(case, path, hw, "charging", supply, soc=1.0, p_load=0.0, i_pack=i_end)
     duty = float(s.waveform.d_in[0]) if path.stage.legs == "buck" else 0.0
+    if not s.ok[0]:
+        v_in, needed = float(worst_input_voltage(supply, i_end)), least_input(case, path)
+        return _fill_requirement(case, path, supply, weight, met=False, v_in=v_in, needed=needed)
     v_in = float(s.v[path.stage.a][0])
-    ok = bool(s.ok[0]) and np.isfinite(duty) and duty <= limit
-    return _fill_requirement(
-        case,
-        path,
-        supply,
-        weight,
-        met=ok,
-        v_in=v_in if np.isfinite(v_in) else float(worst_input_voltage(supply, 0.0)),
-        needed=least_input(case, path),
-    )
+    # Volt-second balance: duty times input is the pack and all drops, whatever the input.
+    needed = v_in * duty / limit
+    return _fill_requirement(case, path, supply, weight, met=duty <= limit, v_in=v_in, needed=needed)
 
 
 def _fill_requirement(
@@ -122,35 +118,72 @@ def _fill_requirement(
         unit="V",
         at_least=True,
         reason=(
-            f"A buck needs its input above {show(case.v_full, 'V')} / {show(case.design.rules.duty_max, '1')} = "
-            f"{show(needed, 'V')} to fill the pack; '{supply.contract}' of "
-            f"{supply.name} leaves {show(v_in, 'V')} at worst."
+            f"A buck needs its input above {show(needed, 'V')} to fill the pack: {show(case.v_full, 'V')} and its own "
+            f"drops over a duty of {show(case.design.rules.duty_max, '1')}; '{supply.contract}' of {supply.name} leaves "
+            f"{show(v_in, 'V')} at worst."
             if buck
             else f"Four switches reach {show(case.v_full, 'V')} from any source voltage."
         ),
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Binding:
+    """The number that decides whether one condition can be had, and what it says."""
+
+    value: float
+    limit: float
+    unit: str
+    at_least: bool
+    words: str
+    """Why not; "" if nothing is passed."""
+
+
+def _what_binds(case: Situation, o: Operation, limit: float, *, lasting: bool) -> _Binding:
+    """Return what is passed at the one condition of `o`, or else the source's current against its `limit`."""
+    v_bus, i_pack, v_pack = float(o.v_bus[0]), float(o.i_pack[0]), float(o.v_pack[0])
+    if not o.solved[0]:
+        words = "no steady state exists: source, path or pack cannot give that much"
+        return _Binding(value=float("nan"), limit=limit, unit="A", at_least=False, words=words)
+    if o.brown_out[0]:
+        words = f"the bus is at {show(v_bus, 'V')}, and the rails need {show(case.bus_min, 'V')}"
+        return _Binding(value=v_bus, limit=case.bus_min, unit="V", at_least=True, words=words)
+    if -i_pack > case.pack.i_discharge_max:
+        most = case.pack.i_discharge_max
+        words = f"the pack would give {show(-i_pack, 'A')} and may give {show(most, 'A')}"
+        return _Binding(value=-i_pack, limit=most, unit="A", at_least=False, words=words)
+    if lasting and o.depleted[0]:
+        least = case.pack.v_empty
+        words = f"the pack sags to {show(v_pack, 'V')}, below its lowest {show(least, 'V')}"
+        return _Binding(value=v_pack, limit=least, unit="V", at_least=True, words=words)
+    words = "nothing helps the source" if o.overloaded[0] else ""
+    return _Binding(value=float(o.i_source[0]), limit=limit, unit="A", at_least=False, words=words)
+
+
+def _drawn(o: Operation) -> str:
+    i = float(o.i_source[0])
+    return show(i, "A") if np.isfinite(i) else "more than there is"
+
+
 def _runs_on_source(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, weight: Weight) -> Requirement:
-    """The busiest lasting load with a full pack that need not help."""
+    """The busiest lasting load with a half-full pack, charging as far as the source allows."""
     o = operate(case, path, hw, supply, soc=0.5, p_load=case.p_busy, temp=case.design.ambient.hot, edge="low")
     limit = source_limit(case, supply)
-    drawn = float(o.i_source[0])
-    v_bus = float(o.v_bus[0])
-    ok = bool(o.lasts[0])
+    binds = _what_binds(case, o, limit, lasting=True)
     helped = " with the pack's help" if o.state[0] == "supplement" else ""
+    then = binds.words or f"the bus is then {show(float(o.v_bus[0]), 'V')}"
     return Requirement(
         key="runs-on-source",
         title=f"carries the busiest load from {supply.name}",
         weight=weight,
-        met=ok,
-        value=drawn,
-        limit=limit,
-        unit="A",
-        at_least=False,
+        met=bool(o.lasts[0]),
+        value=binds.value,
+        limit=binds.limit,
+        unit=binds.unit,
+        at_least=binds.at_least,
         reason=(
-            f"{show(case.p_busy, 'W')} of load takes {show(drawn, 'A')} of {show(limit, 'A')} from '{supply.contract}' "
-            f"at its low edge{helped}; the bus is then {show(v_bus, 'V')}."
+            f"{show(case.p_busy, 'W')} of load takes {_drawn(o)} of {show(limit, 'A')} from '{supply.contract}' "
+            f"at its low edge{helped}; {then}."
         ),
     )
 
@@ -160,51 +193,57 @@ def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Suppl
     peak = case.design.system.peak
     hw = for_peaks(case, hw)
     o = operate(case, path, hw, supply, soc=0.15, p_load=case.p_peak, temp=case.design.ambient.typical, edge="low")
-    limit = source_limit(case, supply)
-    drawn = float(o.i_source[0])
+    limit, trip = source_limit(case, supply), supply.overload.i_trip.low
+    binds = _what_binds(case, o, limit, lasting=False)
     carried = bool(o.solved[0]) and not bool(o.overloaded[0]) and not bool(o.brown_out[0])
-    stood = False
-    if not carried and peak is not None and bool(o.solved[0]) and not bool(o.brown_out[0]):
-        stood = peak.duration <= supply.overload.time and drawn < supply.overload.i_trip.low
+    only_source = not carried and binds.value == float(o.i_source[0])
+    stood = only_source and peak is not None and peak.duration <= supply.overload.time and binds.value < trip
     who = {"supplement": "source and pack share it", "shared": "the charge gives way", "charging": "within the limit"}
-    how = who.get(str(o.state[0]), "the source alone")
+    how = binds.words or who.get(str(o.state[0]), "the source alone")
     if stood and peak is not None:
         how = f"the source stands {show(peak.duration, 's')} of it"
-    if not carried and not stood:
-        how = "nothing helps the source, which trips or sags"
-    shown = show(drawn, "A") if np.isfinite(drawn) else "more than the source can give"
     return Requirement(
         key="survives-peak",
         title=f"survives the peak on {supply.name}",
         weight=weight,
         met=carried or stood,
-        value=drawn,
-        limit=supply.overload.i_trip.low if stood else limit,
-        unit="A",
-        at_least=False,
-        reason=f"A peak of {show(case.p_peak, 'W')} draws {shown} from '{supply.contract}' "
+        value=binds.value,
+        limit=trip if stood else binds.limit,
+        unit=binds.unit,
+        at_least=binds.at_least,
+        reason=f"A peak of {show(case.p_peak, 'W')} draws {_drawn(o)} from '{supply.contract}' "
         f"({show(limit, 'A')} allowed): {how}.",
     )
+
+
+def _at_bus(case: Situation, path: PowerPath, s: Solution, limit: float) -> _Binding:
+    """Return what is passed at the one condition of `s` without the pack's part: the bus floor, or the source's limit."""
+    v_bus, drawn = float(s.v[path.load_at][0]), float(s.i["source"][0])
+    if bool(s.ok[0]) and v_bus < case.bus_min:
+        words = f"the bus is at {show(v_bus, 'V')}, and the rails need {show(case.bus_min, 'V')}"
+        return _Binding(value=v_bus, limit=case.bus_min, unit="V", at_least=True, words=words)
+    words = f"the bus is at {show(v_bus, 'V')}" if s.ok[0] else "no steady state exists"
+    return _Binding(value=drawn, limit=limit, unit="A", at_least=False, words=words)
 
 
 def _runs_without_pack(case: Situation, path: PowerPath, hw: Hardware, supply: Supply, _weight: Weight) -> Requirement:
     """No pack fitted: the source alone carries the busiest load. Never a must: not every product runs without one."""
     s = _solve_one(case, path, hw, "no-pack", supply, soc=0.5, p_load=case.p_busy)
     limit = source_limit(case, supply)
+    binds = _at_bus(case, path, s, limit)
     drawn = float(s.i["source"][0])
-    ok = bool(s.ok[0]) and drawn <= limit
     return Requirement(
         key="runs-without-pack",
         title=f"runs with no pack on {supply.name}",
         weight="should",
-        met=ok,
-        value=drawn,
-        limit=limit,
-        unit="A",
-        at_least=False,
+        met=bool(s.ok[0]) and drawn <= limit and binds.unit == "A",
+        value=binds.value,
+        limit=binds.limit,
+        unit=binds.unit,
+        at_least=binds.at_least,
         reason=(
-            f"Without a pack {show(case.p_busy, 'W')} takes {show(drawn, 'A')} of {show(limit, 'A')}; peaks then "
-            "have no help at all."
+            f"Without a pack {show(case.p_busy, 'W')} takes {show(drawn, 'A')} of {show(limit, 'A')}, and "
+            f"{binds.words}; peaks then have no help at all."
         ),
     )
 
@@ -230,20 +269,19 @@ def _starts_flat(case: Situation, path: PowerPath, hw: Hardware, supply: Supply,
         )
     s = _solve_one(case, path, hw, "flat-pack", supply, soc=0.0, p_load=case.p_boot, i_pack=case.i_precharge)
     drawn = float(s.i["source"][0])
-    v_bus = float(s.v[path.load_at][0])
-    ok = bool(s.ok[0]) and drawn <= limit and v_bus >= case.bus_min
+    binds = _at_bus(case, path, s, limit)
     return Requirement(
         key="starts-flat",
         title=f"starts with a flat pack on {supply.name}",
         weight=weight,
-        met=ok,
-        value=drawn,
-        limit=limit,
-        unit="A",
-        at_least=False,
+        met=bool(s.ok[0]) and drawn <= limit and binds.unit == "A",
+        value=binds.value,
+        limit=binds.limit,
+        unit=binds.unit,
+        at_least=binds.at_least,
         reason=(
             f"Starting ({show(case.p_boot, 'W')}) and precharge ({show(case.i_precharge, 'A')}) take "
-            f"{show(drawn, 'A')} of {show(limit, 'A')} with the bus at {show(v_bus, 'V')}."
+            f"{show(drawn, 'A')} of {show(limit, 'A')}, and {binds.words}."
         ),
     )
 

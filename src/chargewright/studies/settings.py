@@ -25,6 +25,9 @@ from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation
 
+HOST_TIME_OUT = 40.0
+"""Longest silence of the host that the product asks its controller to stand [s] (common practice)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
@@ -106,6 +109,11 @@ def _wants(case: Situation, chosen: Plan) -> list[Want]:
         ),
         Want(quantity="bus_minimum", value=case.bus_min, reason="lowest bus at which every rail works"),
         Want(quantity="discharge_current", value=pack.i_discharge_max, reason="the pack's lasting limit"),
+        Want(
+            quantity="watchdog",
+            value=HOST_TIME_OUT,
+            reason="a host that falls silent must not leave the charge unwatched",
+        ),
         Want(quantity="safety_timer", value=charge.timer, reason="safety timer of the whole charge"),
         Want(quantity="precharge_timer", value=charge.precharge_timer, reason="safety timer of the precharge"),
     ]
