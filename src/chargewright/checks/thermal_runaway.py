@@ -3,23 +3,27 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from chargewright.base.findings import Cure, Finding
 from chargewright.base.units import show
 from chargewright.checks.review import HOT_SOC, Check, Review
 from chargewright.network.hardware import Hardware
-from chargewright.network.solve import TEMP_RUNAWAY
-from chargewright.studies.operate import Operation, operate
+from chargewright.network.solve import RUNAWAY, TEMP_RUNAWAY, Solution, solve
+from chargewright.studies.operate import conditions
 
 
 def judge(review: Review) -> Iterator[Finding]:
-    """Yield the sources on which the busiest load leads to no steady temperature."""
-    for name, operation in review.hot.items():
-        if operation.runaway.any():
+    """Yield the sources on which charge and busiest load lead to no steady temperature."""
+    for name in review.plan.contracts:
+        s = _charging(review, name, review.hardware)
+        # Where the source is at its limit first, the charge is cut back before the temperatures run away.
+        if np.any((s.status == RUNAWAY) & (review.hot[name].state != "shared")):
             yield CHECK.finding(
                 "stop",
                 review.at(name),
-                f"At {show(review.case.design.ambient.hot, 'K')} and {show(review.case.p_busy, 'W')} of load from "
-                f"{name} losses and temperatures climb past {show(TEMP_RUNAWAY, 'K')}: no steady state exists.",
+                f"At {show(review.case.design.ambient.hot, 'K')} charge and {show(review.case.p_busy, 'W')} of load from "
+                f"{name} drive losses and temperatures past {show(TEMP_RUNAWAY, 'K')}: no steady state exists.",
                 value=TEMP_RUNAWAY,
                 limit=review.case.design.rules.temp_j_max,
                 unit="K",
@@ -27,29 +31,31 @@ def judge(review: Review) -> Iterator[Finding]:
             )
 
 
-def _cooler(review: Review, name: str) -> Cure | None:
-    for factor in (0.7, 0.5, 0.35):
-        cooled = replace(review.hardware, r_board=factor * review.hardware.r_board)
-        tried = _operated(review, name, cooled)
-        if tried.solved.all() and not tried.runaway.any():
-            board = show(cooled.r_board, "K/W")
-            change = f"lead the board's heat away with {board} instead"
-            return Cure(change=change, value=float(tried.hottest.max()), clears=True)
-    return None
-
-
-def _operated(review: Review, name: str, hardware: Hardware) -> Operation:
-    case = review.case
-    return operate(
+def _charging(review: Review, name: str, hardware: Hardware) -> Solution:
+    case, state = review.case, review.path.state("charging")
+    assert state is not None, "every path charges"
+    c = conditions(
         case,
         review.path,
-        hardware,
+        "charging",
         review.plan.contracts[name],
         soc=HOT_SOC,
         p_load=case.p_busy,
         temp=case.design.ambient.hot,
         edge="low",
     )
+    return solve(review.path, state, hardware, c)
+
+
+def _cooler(review: Review, name: str) -> Cure | None:
+    for factor in (0.7, 0.5, 0.35, 0.2):
+        cooled = replace(review.hardware, r_board=factor * review.hardware.r_board)
+        s = _charging(review, name, cooled)
+        if s.ok.all():
+            board = show(cooled.r_board, "K/W")
+            hottest = max(float(t.max()) for part, t in s.temp.items() if part not in ("source", "cable", "pack"))
+            return Cure(change=f"lead the board's heat away with {board} instead", value=hottest, clears=True)
+    return None
 
 
 CHECK = Check(
