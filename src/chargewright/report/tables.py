@@ -34,13 +34,24 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DataTable:
-    """Rows of SI numbers, texts, truths and None."""
+class TableForm:
+    """What a table holds, without its rows."""
 
     key: str
-    """Name of the CSV file, without ending."""
+    """Name of the CSV file, without ending, and key in the study record."""
     title: str
     columns: tuple[Column, ...]
+
+    def filled(self, rows: Sequence[Sequence[Any]]) -> "DataTable":
+        """Return the table with rows; each has a value for every column."""
+        assert all(len(row) == len(self.columns) for row in rows), f"{self.key}: a row does not fit its columns"
+        return DataTable(key=self.key, title=self.title, columns=self.columns, rows=tuple(tuple(row) for row in rows))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DataTable(TableForm):
+    """Rows of SI numbers, texts, truths and None."""
+
     rows: tuple[tuple[Any, ...], ...]
 
 
@@ -59,10 +70,9 @@ def column(key: str, title: str, unit: str = "", digits: int = 3, *, kind: Kind 
     return Column(key=key, title=title, unit=unit, digits=digits, kind=kind or ("number" if unit else "text"))
 
 
-def data_table(key: str, title: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> DataTable:
-    """Return a table; every row has a value for each column."""
-    assert all(len(row) == len(columns) for row in rows), f"{key}: a row does not fit its columns"
-    return DataTable(key=key, title=title, columns=tuple(columns), rows=tuple(tuple(row) for row in rows))
+def table_form(key: str, title: str, columns: Sequence[Column]) -> TableForm:
+    """Return the form of a table."""
+    return TableForm(key=key, title=title, columns=tuple(columns))
 
 
 def csv_text(table: DataTable) -> str:

@@ -2,9 +2,23 @@
 
 from collections.abc import Sequence
 
-from chargewright.report.tables import ROW, DataTable, column, data_table
+from chargewright.report.tables import ROW, DataTable, column, table_form
 from chargewright.sizing.records import Sizing
 from chargewright.studies.study import PathStudy
+
+PARTS = table_form(
+    "parts",
+    "Chosen parts",
+    (
+        column("path", "path"),
+        column("place", "place"),
+        column("part", "part"),
+        column("count", "count", kind="count"),
+        column("origin", "origin"),
+        column("cost", "cost index", kind="number"),
+        column("area", "board area", "m2"),
+    ),
+)
 
 
 def parts_table(paths: Sequence[PathStudy]) -> DataTable:
@@ -15,20 +29,7 @@ def parts_table(paths: Sequence[PathStudy]) -> DataTable:
         if p.sizing is not None
         for place, name, count, cost, area in p.sizing.build.parts()
     ]
-    return data_table(
-        "parts",
-        "Chosen parts",
-        (
-            column("path", "path"),
-            column("place", "place"),
-            column("part", "part"),
-            column("count", "count", kind="count"),
-            column("origin", "origin"),
-            column("cost", "cost index", kind="number"),
-            column("area", "board area", "m2"),
-        ),
-        rows,
-    )
+    return PARTS.filled(rows)
 
 
 def _origin(sizing: Sizing, name: str) -> str:
@@ -40,26 +41,45 @@ def _origin(sizing: Sizing, name: str) -> str:
     return next((part.origin for part in every if part is not None and part.name == name), "")
 
 
+MARGINS = table_form(
+    "margins",
+    "Margins of the chosen parts, thinnest first",
+    (
+        column("rule", "rule"),
+        column("where", "where"),
+        column("value", "value", ROW, 4),
+        column("limit", "limit", ROW, 4),
+        column("unit", "SI unit"),
+        column("margin", "margin", "1", 2),
+        column("note", "note"),
+    ),
+)
+
+
 def margins_table(sizing: Sizing) -> DataTable:
     """Return every rule at the place where it is tightest, thinnest margin first."""
     rows = [
         (m.rule, m.where, m.value, m.limit, m.unit, m.margin, m.note)
         for m in sorted(sizing.margins, key=lambda m: m.margin)
     ]
-    return data_table(
-        "margins",
-        "Margins of the chosen parts, thinnest first",
-        (
-            column("rule", "rule"),
-            column("where", "where"),
-            column("value", "value", ROW, 4),
-            column("limit", "limit", ROW, 4),
-            column("unit", "SI unit"),
-            column("margin", "margin", "1", 2),
-            column("note", "note"),
-        ),
-        rows,
-    )
+    return MARGINS.filled(rows)
+
+
+REJECTED_PARTS = table_form(
+    "rejected_parts",
+    "What nearly won: a better score, but one rule broken",
+    (
+        column("differs", "differs in"),
+        column("rule", "rule broken"),
+        column("where", "where"),
+        column("value", "value", ROW, 4),
+        column("limit", "limit", ROW, 4),
+        column("unit", "SI unit"),
+        column("p_loss", "mean loss", "W"),
+        column("cost", "cost index", kind="number"),
+        column("score", "score", "W"),
+    ),
+)
 
 
 def rejected_table(sizing: Sizing) -> DataTable:
@@ -78,22 +98,7 @@ def rejected_table(sizing: Sizing) -> DataTable:
         )
         for r in sizing.nearest_rejected
     ]
-    return data_table(
-        "rejected_parts",
-        "What nearly won: a better score, but one rule broken",
-        (
-            column("differs", "differs in"),
-            column("rule", "rule broken"),
-            column("where", "where"),
-            column("value", "value", ROW, 4),
-            column("limit", "limit", ROW, 4),
-            column("unit", "SI unit"),
-            column("p_loss", "mean loss", "W"),
-            column("cost", "cost index", kind="number"),
-            column("score", "score", "W"),
-        ),
-        rows,
-    )
+    return REJECTED_PARTS.filled(rows)
 
 
 def _differs(sizing: Sizing, parts: Sequence[tuple[str, str, int, float, float]]) -> str:
@@ -102,25 +107,45 @@ def _differs(sizing: Sizing, parts: Sequence[tuple[str, str, int, float, float]]
     return "; ".join(other) or "switching frequency"
 
 
+FRONT = table_form(
+    "front",
+    "Sets of parts that no other set beats",
+    (
+        column("chosen", "chosen", kind="flag"),
+        column("f_sw", "switching frequency", "Hz"),
+        column("coil", "inductor"),
+        column("p_loss", "mean loss", "W"),
+        column("cost", "cost index", kind="number"),
+        column("area", "board area", "m2"),
+        column("score", "score", "W"),
+    ),
+)
+
+
 def front_table(sizing: Sizing) -> DataTable:
     """Return the sets of parts that no other set beats in loss, cost and area at once."""
     rows = [
         (k == 0, c.build.f_sw, c.build.coil.name, c.p_loss, c.cost, c.area, c.score) for k, c in enumerate(sizing.front)
     ]
-    return data_table(
-        "front",
-        "Sets of parts that no other set beats",
-        (
-            column("chosen", "chosen", kind="flag"),
-            column("f_sw", "switching frequency", "Hz"),
-            column("coil", "inductor"),
-            column("p_loss", "mean loss", "W"),
-            column("cost", "cost index", kind="number"),
-            column("area", "board area", "m2"),
-            column("score", "score", "W"),
-        ),
-        rows,
-    )
+    return FRONT.filled(rows)
+
+
+SENSE_RESISTORS = table_form(
+    "sense_resistors",
+    "Sense resistors: loss against accuracy",
+    (
+        column("role", "current of"),
+        column("part", "part"),
+        column("r", "resistance", "ohm"),
+        column("p_loss", "loss at full current", "W"),
+        column("temp", "temperature", "K"),
+        column("error_full", "error at full current", "1", 2),
+        column("error_precharge", "at precharge", "1", 2),
+        column("error_termination", "at termination", "1", 2),
+        column("chosen", "chosen", kind="flag"),
+        column("why", "why"),
+    ),
+)
 
 
 def sense_table(sizing: Sizing) -> DataTable:
@@ -130,23 +155,23 @@ def sense_table(sizing: Sizing) -> DataTable:
     for t in sizing.sense:
         errors = {e.at: e.worst for e in t.errors}
         rows.append((t.role, t.name, t.r, t.p_loss, t.temp, *(errors.get(a) for a in at), t.chosen, t.why))
-    return data_table(
-        "sense_resistors",
-        "Sense resistors: loss against accuracy",
-        (
-            column("role", "current of"),
-            column("part", "part"),
-            column("r", "resistance", "ohm"),
-            column("p_loss", "loss at full current", "W"),
-            column("temp", "temperature", "K"),
-            column("error_full", "error at full current", "1", 2),
-            column("error_precharge", "at precharge", "1", 2),
-            column("error_termination", "at termination", "1", 2),
-            column("chosen", "chosen", kind="flag"),
-            column("why", "why"),
-        ),
-        rows,
-    )
+    return SENSE_RESISTORS.filled(rows)
+
+
+CAPACITORS = table_form(
+    "capacitors",
+    "Capacitors at their worst corners",
+    (
+        column("side", "side"),
+        column("part", "part"),
+        column("count", "count", kind="count"),
+        column("c_nominal", "nominal", "F"),
+        column("c_effective", "left under bias and tolerance", "F"),
+        column("ripple", "ripple over voltage", "1", 2),
+        column("i_rms_each", "current of each", "A"),
+        column("life", "life", "s"),
+    ),
+)
 
 
 def banks_table(sizing: Sizing) -> DataTable:
@@ -155,18 +180,4 @@ def banks_table(sizing: Sizing) -> DataTable:
         (f"{b.side} side", b.name, b.count, b.c_nominal, b.c_effective, b.ripple, b.i_rms_each, b.life)
         for b in sizing.banks
     ]
-    return data_table(
-        "capacitors",
-        "Capacitors at their worst corners",
-        (
-            column("side", "side"),
-            column("part", "part"),
-            column("count", "count", kind="count"),
-            column("c_nominal", "nominal", "F"),
-            column("c_effective", "left under bias and tolerance", "F"),
-            column("ripple", "ripple over voltage", "1", 2),
-            column("i_rms_each", "current of each", "A"),
-            column("life", "life", "s"),
-        ),
-        rows,
-    )
+    return CAPACITORS.filled(rows)

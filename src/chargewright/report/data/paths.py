@@ -1,9 +1,30 @@
 """The candidate paths: ranking, measures, requirements, bus windows, reach."""
 
-from chargewright.report.tables import ROW, Column, DataTable, column, data_table
+from chargewright.report.tables import ROW, Column, DataTable, column, table_form
 from chargewright.studies.limits import Reach
 from chargewright.studies.study import Study
 from chargewright.studies.verdict import MEASURES, SMALL_IS_GOOD
+
+
+def _measure(name: str) -> Column:
+    title, unit = MEASURES[name]
+    # A cost index is a plain number, not a share: as a ratio it would be shown in per cent.
+    return column(name, title, kind="number") if name == "cost" else column(name, title, unit)
+
+
+PATHS = table_form(
+    "paths",
+    "The candidate paths",
+    (
+        column("place", "place", kind="count"),
+        column("path", "path"),
+        column("title", "what it is"),
+        column("feasible", "feasible", kind="flag"),
+        column("score", "score", "1"),
+        column("wins", "wins of all weightings tried", "1"),
+        *(_measure(name) for name in SMALL_IS_GOOD),
+    ),
+)
 
 
 def paths_table(study: Study) -> DataTable:
@@ -24,26 +45,24 @@ def paths_table(study: Study) -> DataTable:
                 *measures,
             )
         )
-    return data_table(
-        "paths",
-        "The candidate paths",
-        (
-            column("place", "place", kind="count"),
-            column("path", "path"),
-            column("title", "what it is"),
-            column("feasible", "feasible", kind="flag"),
-            column("score", "score", "1"),
-            column("wins", "wins of all weightings tried", "1"),
-            *(_measure(name) for name in SMALL_IS_GOOD),
-        ),
-        rows,
-    )
+    return PATHS.filled(rows)
 
 
-def _measure(name: str) -> Column:
-    title, unit = MEASURES[name]
-    # A cost index is a plain number, not a share: as a ratio it would be shown in per cent.
-    return column(name, title, kind="number") if name == "cost" else column(name, title, unit)
+REQUIREMENTS = table_form(
+    "requirements",
+    "What each path must and should do",
+    (
+        column("path", "path"),
+        column("requirement", "requirement"),
+        column("weight", "weight"),
+        column("met", "met", kind="flag"),
+        column("value", "value", ROW, 4),
+        column("sense", "has to be"),
+        column("limit", "limit", ROW, 4),
+        column("unit", "SI unit"),
+        column("reason", "reason"),
+    ),
+)
 
 
 def requirements_table(study: Study) -> DataTable:
@@ -63,22 +82,24 @@ def requirements_table(study: Study) -> DataTable:
         for p in study.paths
         for r in p.requirements
     ]
-    return data_table(
-        "requirements",
-        "What each path must and should do",
-        (
-            column("path", "path"),
-            column("requirement", "requirement"),
-            column("weight", "weight"),
-            column("met", "met", kind="flag"),
-            column("value", "value", ROW, 4),
-            column("sense", "has to be"),
-            column("limit", "limit", ROW, 4),
-            column("unit", "SI unit"),
-            column("reason", "reason"),
-        ),
-        rows,
-    )
+    return REQUIREMENTS.filled(rows)
+
+
+BUS_WINDOWS = table_form(
+    "bus_windows",
+    "Bus window and what it asks of the rails",
+    (
+        column("path", "path"),
+        column("source_min", "lowest with a source", "V"),
+        column("source_max", "highest with a source", "V"),
+        column("pack_min", "lowest on the pack", "V"),
+        column("pack_max", "highest on the pack", "V"),
+        column("width", "highest over lowest", kind="number"),
+        column("rail_rating", "rating of the rails' switches", "V"),
+        column("rail_cost", "cost index of the rails", kind="number"),
+        column("rail_area", "area of the rails", "m2"),
+    ),
+)
 
 
 def windows_table(study: Study) -> DataTable:
@@ -98,53 +119,42 @@ def windows_table(study: Study) -> DataTable:
         for p in study.paths
         if (w := p.window) is not None
     ]
-    return data_table(
-        "bus_windows",
-        "Bus window and what it asks of the rails",
-        (
-            column("path", "path"),
-            column("source_min", "lowest with a source", "V"),
-            column("source_max", "highest with a source", "V"),
-            column("pack_min", "lowest on the pack", "V"),
-            column("pack_max", "highest on the pack", "V"),
-            column("width", "highest over lowest", kind="number"),
-            column("rail_rating", "rating of the rails' switches", "V"),
-            column("rail_cost", "cost index of the rails", kind="number"),
-            column("rail_area", "area of the rails", "m2"),
-        ),
-        rows,
-    )
+    return BUS_WINDOWS.filled(rows)
+
+
+WEIGHTS = table_form(
+    "weights",
+    "Weights, and where the lead would change",
+    (
+        column("measure", "measure"),
+        column("weight", "weight", kind="number"),
+        column("tips_at", "another path wins at", kind="number"),
+        column("then", "namely"),
+    ),
+)
 
 
 def tipping_table(study: Study) -> DataTable:
     """Return what each weight would have to be for another path to win."""
     rows = [(MEASURES[t.weight][0], t.now, t.at if t.then else None, t.then or "none") for t in study.ranking.tipping]
-    return data_table(
-        "weights",
-        "Weights, and where the lead would change",
-        (
-            column("measure", "measure"),
-            column("weight", "weight", kind="number"),
-            column("tips_at", "another path wins at", kind="number"),
-            column("then", "namely"),
-        ),
-        rows,
-    )
+    return WEIGHTS.filled(rows)
+
+
+REACH = table_form(
+    "reach",
+    "How far it goes",
+    (
+        column("quantity", "quantity"),
+        column("now", "this design", ROW, 4),
+        column("edge", "last that passes", ROW, 4),
+        column("margin", "margin", "1"),
+        column("unit", "SI unit"),
+        column("what_fails", "what fails beyond"),
+    ),
+)
 
 
 def reach_table(reach: Reach) -> DataTable:
     """Return how far each quantity can go before something fails."""
     rows = [(e.title, e.now, e.edge, e.margin, e.unit, e.what_fails) for e in reach.edges]
-    return data_table(
-        "reach",
-        f"How far it goes, from {reach.source}",
-        (
-            column("quantity", "quantity"),
-            column("now", "this design", ROW, 4),
-            column("edge", "last that passes", ROW, 4),
-            column("margin", "margin", "1"),
-            column("unit", "SI unit"),
-            column("what_fails", "what fails beyond"),
-        ),
-        rows,
-    )
+    return REACH.filled(rows)

@@ -6,7 +6,7 @@ import numpy as np
 
 from chargewright.network.ledger import CAUSES
 from chargewright.network.solve import Solution
-from chargewright.report.tables import ROW, DataTable, column, data_table
+from chargewright.report.tables import ROW, DataTable, column, table_form
 from chargewright.studies.states import StateReport
 from chargewright.studies.study import PathStudy
 
@@ -56,32 +56,34 @@ def state_name(report: StateReport) -> str:
     return report.title.partition(":")[0]
 
 
+STATES = table_form(
+    "states",
+    "Operating states at their usual point",
+    (
+        column("path", "path"),
+        column("state", "state"),
+        column("source", "source"),
+        column("contract", "contract"),
+        column("possible", "steady state exists", kind="flag"),
+        column("soc", "state of charge", "1"),
+        column("v_bus", "bus", "V", 4),
+        column("i_source", "source current", "A"),
+        column("p_source", "from the source", "W"),
+        column("p_load", "delivered by the rails", "W"),
+        column("p_cells", "into the cells", "W"),
+        column("p_loss", "lost in the product", "W"),
+        column("efficiency", "efficiency", "1"),
+        column("hottest_part", "hottest part"),
+        column("temp_hottest", "its temperature", "K"),
+        column("note", "note"),
+    ),
+)
+
+
 def states_table(paths: Sequence[PathStudy]) -> DataTable:
     """Return one row for each state of each path, at its usual point."""
     rows = [_state_row(p.path.key, r) for p in paths for r in p.states]
-    return data_table(
-        "states",
-        "Operating states at their usual point",
-        (
-            column("path", "path"),
-            column("state", "state"),
-            column("source", "source"),
-            column("contract", "contract"),
-            column("possible", "steady state exists", kind="flag"),
-            column("soc", "state of charge", "1"),
-            column("v_bus", "bus", "V", 4),
-            column("i_source", "source current", "A"),
-            column("p_source", "from the source", "W"),
-            column("p_load", "delivered by the rails", "W"),
-            column("p_cells", "into the cells", "W"),
-            column("p_loss", "lost in the product", "W"),
-            column("efficiency", "efficiency", "1"),
-            column("hottest_part", "hottest part"),
-            column("temp_hottest", "its temperature", "K"),
-            column("note", "note"),
-        ),
-        rows,
-    )
+    return STATES.filled(rows)
 
 
 def _state_row(path: str, r: StateReport) -> tuple[object, ...]:
@@ -106,23 +108,25 @@ def _state_row(path: str, r: StateReport) -> tuple[object, ...]:
     )
 
 
+LOSSES = table_form(
+    "losses",
+    "Losses by element",
+    (
+        column("path", "path"),
+        column("state", "state"),
+        column("where", "element"),
+        column("cause", "cause"),
+        column("p_loss", "loss", "W"),
+        column("share", "share", "1", 2),
+        column("temp", "temperature", "K"),
+    ),
+)
+
+
 def losses_table(paths: Sequence[PathStudy]) -> DataTable:
     """Return every loss line of every state of each path, at its usual point."""
     rows = [(p.path.key, state_name(r), *line) for p in paths for r in p.states if r.possible for line in loss_lines(r)]
-    return data_table(
-        "losses",
-        "Losses by element",
-        (
-            column("path", "path"),
-            column("state", "state"),
-            column("where", "element"),
-            column("cause", "cause"),
-            column("p_loss", "loss", "W"),
-            column("share", "share", "1", 2),
-            column("temp", "temperature", "K"),
-        ),
-        rows,
-    )
+    return LOSSES.filled(rows)
 
 
 def loss_lines(r: StateReport) -> list[tuple[str, str, float, float, float]]:
@@ -149,7 +153,7 @@ def matrix_table(path: PathStudy) -> DataTable:
     rows.append(("all losses", *(sum(places[w][j] for w in places) for j in range(len(shown))), "W"))
     rows.append(("efficiency", *(float(r.efficiency[r.usual]) for r in shown), "1"))
     rows.append(("hottest part", *(hottest(r.solution, r.usual)[1] for r in shown), "K"))
-    return data_table(
+    form = table_form(
         "loss_matrix",
         "Losses by element and state",
         (
@@ -157,8 +161,8 @@ def matrix_table(path: PathStudy) -> DataTable:
             *(column(r.key.replace("-", "_"), state_name(r), ROW) for r in shown),
             column("unit", "SI unit"),
         ),
-        rows,
     )
+    return form.filled(rows)
 
 
 def _places_in_order(reports: Sequence[StateReport]) -> list[str]:
