@@ -8,8 +8,8 @@ from chargewright.sizing.demand import Demand
 from chargewright.sizing.judge import Judged
 from chargewright.sizing.pairs import Pairs
 from chargewright.sizing.pass_elements import Passing, battery_switch, blocking_pair
-from chargewright.sizing.records import Candidate, SenseTrade
-from chargewright.sizing.sense import chosen, sense_trades
+from chargewright.sizing.records import Candidate
+from chargewright.sizing.sense import Sensing, sensing
 from chargewright.sizing.task import Task
 
 
@@ -17,15 +17,15 @@ from chargewright.sizing.task import Task
 class Through:
     """What only passes or senses current."""
 
-    trades: tuple[SenseTrade, ...]
+    source: Sensing
+    charge: Sensing
     pair: Passing
     battery: Passing | None
 
     @property
     def p_loss(self) -> float:
         """Loss of all at full current [W]."""
-        sensed = sum(t.p_loss for t in self.trades if t.chosen)
-        return self.pair.p_loss + sensed + (self.battery.p_loss if self.battery else 0.0)
+        return self.source.p_loss + self.charge.p_loss + sum(element.p_loss for element in self.passing)
 
     @property
     def passing(self) -> tuple[Passing, ...]:
@@ -36,7 +36,8 @@ class Through:
 def through_at(demand: Demand, parts: Parts, temp_board: float) -> Through:
     """Return what passes and senses current on a board of a temperature [K]. Raises NoSolution."""
     return Through(
-        trades=sense_trades(demand, parts, temp_board),
+        source=sensing("source", demand, parts, temp_board),
+        charge=sensing("charge", demand, parts, temp_board),
         pair=blocking_pair(demand, parts.switches, temp_board),
         battery=battery_switch(demand, parts.switches, temp_board),
     )
@@ -60,8 +61,8 @@ def candidate(job: Task, pairs: Pairs, judged: Judged, through: Through, k: int)
         f_sw=float(job.t.f_sw[judged.choice.f_sw[k]]),
         bank_a=bank_a,
         bank_b=bank_b,
-        sense_source=chosen(through.trades, "source", parts),
-        sense_charge=chosen(through.trades, "charge", parts),
+        sense_source=through.source.part,
+        sense_charge=through.charge.part,
         blocking=through.pair.part,
         battery=through.battery.part if through.battery else None,
     )

@@ -27,12 +27,11 @@ def margins_of(job: Task, best: Judged, through: Through) -> tuple[Margin, ...]:
     rulings = list(best.rulings)
     for element in through.passing:
         rulings += _of_passing(job, element)
-    for trade in through.trades:
-        if trade.chosen:
-            limit = current_rating(job.parts.sense_resistors.named(trade.name), rules.i_derating)
-            where = f"{trade.role} sense resistor"
-            rulings.append(_most("resistor current", where, "A", trade.errors[0].current, limit))
-            rulings.append(_cool(job, "resistor temperature", where, trade.temp, rules.temp_part_max))
+    for role, sensing in (("source", through.source), ("charge", through.charge)):
+        limit = float(current_rating(sensing.part.p_max, sensing.part.r, rules.i_derating))
+        where = f"{role} sense resistor"
+        rulings.append(_most("resistor current", where, "A", sensing.i, limit))
+        rulings.append(_cool(job, "resistor temperature", where, sensing.temp, rules.temp_part_max))
     return tuple(_margin(r, corners) for r in rulings)
 
 

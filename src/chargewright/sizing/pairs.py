@@ -119,6 +119,7 @@ def taken_run(found: Run, which: Ints) -> Run:
         points=found.points,
         i_l=found.i_l[which],
         losses=type(found.losses)(*(x[which] for x in found.losses)),
+        total=found.total[which],
         wave=type(found.wave)(*(x[which] for x in found.wave)),
     )
 

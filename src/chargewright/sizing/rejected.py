@@ -11,7 +11,7 @@ from chargewright.sizing.judge import Judged, judge
 from chargewright.sizing.pairs import Pairs, completed
 from chargewright.sizing.records import Rejected
 from chargewright.sizing.ruling import Ruling
-from chargewright.sizing.stage_search import Found
+from chargewright.sizing.stage_search import Prepared
 from chargewright.sizing.sums import Sums
 from chargewright.sizing.tables import Choice, rows_of, run
 from chargewright.sizing.task import Task
@@ -36,7 +36,9 @@ class _Near:
     row: int
 
 
-def nearest_rejected(job: Task, found: Found, best: Judged, through: Through) -> tuple[Rejected, ...]:
+def nearest_rejected(
+    job: Task, prepared: Prepared, judged: Judged, best: Judged, through: Through
+) -> tuple[Rejected, ...]:
     """Return sets of better score than the best that break exactly one rule, by score.
 
     Looked through: every set that the search judged; the best set with each inductor and frequency that breaks one
@@ -44,16 +46,13 @@ def nearest_rejected(job: Task, found: Found, best: Judged, through: Through) ->
     score, and those that miss it by least.
     """
     near: list[_Near] = []
-    for pairs, judged in (
-        (found.pairs, found.judged),
-        *_other_pairs(job, found, best),
-        *_other_switches(job, found, best),
-    ):
-        use = judged.use
-        for k in np.flatnonzero(((use > 1.0).sum(axis=0) == 1) & (judged.score < best.score[0])):
-            r = judged.rulings[int(np.argmax(use[:, k]))]
+    others = (*_other_pairs(job, prepared, best), *_other_switches(job, prepared, best))
+    for pairs, pool in ((prepared.pairs, judged), *others):
+        use = pool.use
+        for k in np.flatnonzero(((use > 1.0).sum(axis=0) == 1) & (pool.score < best.score[0])):
+            r = pool.rulings[int(np.argmax(use[:, k]))]
             near.append(
-                _Near(score=judged.score[k], miss=-float(r.margin[k]), ruling=r, pairs=pairs, judged=judged, row=int(k))
+                _Near(score=pool.score[k], miss=-float(r.margin[k]), ruling=r, pairs=pairs, judged=pool, row=int(k))
             )
     of_rule: dict[tuple[str, str], list[_Near]] = {}
     for n in sorted(near, key=lambda n: n.score):
@@ -77,22 +76,22 @@ def _rejected(job: Task, n: _Near, through: Through) -> Rejected:
     )
 
 
-def _other_pairs(job: Task, found: Found, best: Judged) -> list[tuple[Pairs, Judged]]:
+def _other_pairs(job: Task, prepared: Prepared, best: Judged) -> list[tuple[Pairs, Judged]]:
     """Return the chosen switches with each pair of inductor and frequency that breaks one rule."""
-    one = np.flatnonzero((found.grid.use > 1.0).sum(axis=0) == 1)
-    pairs = completed(job, found.grid, one)
+    one = np.flatnonzero((prepared.grid.use > 1.0).sum(axis=0) == 1)
+    pairs = completed(job, prepared.grid, one)
     n = len(pairs.p_loss)
     return _better(job, pairs, np.arange(n), np.tile(best.sums.places[0], (n, 1)), best)
 
 
-def _other_switches(job: Task, found: Found, best: Judged) -> list[tuple[Pairs, Judged]]:
+def _other_switches(job: Task, prepared: Prepared, best: Judged) -> list[tuple[Pairs, Judged]]:
     """Return the best set with each other switch, whatever its voltage, in each position."""
     n, active = len(job.parts.switches), job.t.active
     places = np.tile(best.sums.places[0], (n * len(active), 1))
     rows = np.arange(len(places))
     places[rows, np.repeat(active, n)] = np.tile(np.arange(n), len(active))
     other = places[(places != best.sums.places[0]).any(axis=1)]
-    return _better(job, found.pairs, np.full(len(other), best.sums.pair[0]), other, best)
+    return _better(job, prepared.pairs, np.full(len(other), best.sums.pair[0]), other, best)
 
 
 def _better(job: Task, pairs: Pairs, pair: Ints, places: Ints, best: Judged) -> list[tuple[Pairs, Judged]]:

@@ -14,8 +14,9 @@ from chargewright.sizing.margins import bank_works, margins_of
 from chargewright.sizing.reasons import chosen_because
 from chargewright.sizing.records import Sizing
 from chargewright.sizing.rejected import nearest_rejected
+from chargewright.sizing.sense import sense_trades
 from chargewright.sizing.stage_rules import board_temperature
-from chargewright.sizing.stage_search import Found, search
+from chargewright.sizing.stage_search import Found, Prepared, prepare, search
 from chargewright.sizing.tables import merged, tables
 from chargewright.sizing.task import Task, task
 
@@ -30,34 +31,35 @@ def size(demand: Demand, parts: Parts) -> Sizing:
     corners, _ = merged(demand.stage.corners, np.zeros(len(demand.stage.corners.v_in)))
     demand = replace(demand, stage=replace(demand.stage, corners=corners))
     t = tables(demand, parts)
+    # The coolest board that can be: what is found on it is the best of all if it keeps the rules on the real one too.
     through = through_at(demand, parts, float(board_temperature(demand.stage, 0.0)))
+    job = task(demand, parts, t, through.p_loss)
+    prepared = prepare(job)
     for _ in range(ROUNDS_MOST):
-        found = search(task(demand, parts, t, through.p_loss))
+        found = search(job, prepared)
         through = through_at(demand, parts, float(found.front.temp_board[0]))
-        # The front again, on the board as it now is; if its first set still keeps every rule, all is settled.
-        job = task(demand, parts, t, through.p_loss)
-        front = judge(job, found.pairs, found.front.sums)
+        job = replace(job, p_pass=through.p_loss)
+        front = judge(job, prepared.pairs, found.front.sums)
         last = through_at(demand, parts, float(front.temp_board[0]))
         if front.keeps[0] and last.p_loss <= through.p_loss * (1.0 + _SETTLED):
-            return _sizing(job, found, taken(front, np.flatnonzero(front.keeps)), last)
+            return _sizing(job, prepared, found, taken(front, np.flatnonzero(front.keeps)), last)
     raise NoSolution(
         "temperature: stage and pass elements find no common board temperature at which all of them keep their rules"
     )
 
 
-def _sizing(job: Task, found: Found, front: Judged, through: Through) -> Sizing:
-    front = taken(front, np.argsort(front.score, kind="stable"))
-    best = taken(front, [0])
-    candidates = tuple(candidate(job, found.pairs, front, through, k) for k in range(len(front.p_loss)))
-    works = bank_works(job, found.pairs, best)
+def _sizing(job: Task, prepared: Prepared, found: Found, front: Judged, through: Through) -> Sizing:
+    pairs, best = prepared.pairs, taken(front, [0])
+    candidates = tuple(candidate(job, pairs, front, through, k) for k in range(len(front.p_loss)))
+    works = bank_works(job, pairs, best)
     margins = (*margins_of(job, best, through), *(margin for _, margin in works))
     return Sizing(
         build=candidates[0].build,
         front=candidates,
-        chosen_because=chosen_because(candidates, margins, found.considered, job.demand.exchange),
-        nearest_rejected=nearest_rejected(job, found, best, through),
-        considered=found.considered,
+        chosen_because=chosen_because(candidates, margins, prepared.considered, job.demand.exchange),
+        nearest_rejected=nearest_rejected(job, prepared, found.judged, best, through),
+        considered=prepared.considered,
         margins=margins,
-        sense=through.trades,
+        sense=sense_trades(job.demand, job.parts, float(best.temp_board[0])),
         banks=tuple(work for work, _ in works),
     )

@@ -25,7 +25,7 @@ from chargewright.sizing.exchange import Exchange
 from chargewright.sizing.judge import Judged, judge
 from chargewright.sizing.pairs import Grid, Pairs, every_pair, passing_pairs
 from chargewright.sizing.pareto import front
-from chargewright.sizing.sums import Sums, best_sums, changes, front_sums
+from chargewright.sizing.sums import Changes, Sums, best_sums, changes, front_sums
 from chargewright.sizing.switch_sieve import HOT_DOUBT, allowed_switches, reference_switches, sieve
 from chargewright.sizing.tables import rows_of, run
 from chargewright.sizing.task import Task
@@ -43,6 +43,20 @@ _LOWER_PRICES = (0.3, 0.1, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """All sums, ready to be judged."""
+
+    grid: Grid
+    pairs: Pairs
+    changes: list[Changes]
+    best: Sums
+    """The best sets of each pair."""
+    front: Sums
+    considered: int
+    """Sets compared: each was summed, or holds a part that another beats."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """The outcome of a search."""
 
@@ -50,43 +64,48 @@ class Found:
     """Sets that no other beats in loss, cost and area at once, by score: the first is the best."""
     judged: Judged
     """Everything that was evaluated exactly."""
-    pairs: Pairs
-    grid: Grid
-    considered: int
-    """Sets compared: each was summed, or holds a part that another beats."""
 
 
-def search(job: Task) -> Found:
-    """Return the best stage and the front. Raises NoSolution where no set keeps every rule."""
+def prepare(job: Task) -> Prepared:
+    """Return the sums. Raises NoSolution where no inductor and frequency, or no switch, keeps the cheap rules."""
     allowed = allowed_switches(job)
     grid = every_pair(job, better_reference(job, allowed))
     pairs = passing_pairs(job, grid)
     found = changes(job, pairs, sieve(job, pairs, allowed))
-    price = job.demand.exchange
-    best = best_sums(job, pairs, found, price)
-    done = _judge_best(job, pairs, best)
-    done.append(judge(job, pairs, front_sums(job, pairs, found)))
+    passing = int((grid.use.max(axis=0) <= 1.0).sum())
+    return Prepared(
+        grid=grid,
+        pairs=pairs,
+        changes=found,
+        best=best_sums(job, pairs, found, job.demand.exchange),
+        front=front_sums(job, pairs, found),
+        considered=max(passing, 1) * int(np.prod([len(a) for a in allowed])),
+    )
+
+
+def search(job: Task, prepared: Prepared) -> Found:
+    """Return the best stage and the front. Raises NoSolution where no set keeps every rule.
+
+    The heat of the pass elements in `job` may be above the one that `prepared` was made for, not below.
+    """
+    pairs, price = prepared.pairs, job.demand.exchange
+    done = _judge_best(job, pairs, prepared.best)
+    done.append(judge(job, pairs, prepared.front))
     for share in _LOWER_PRICES:
         if any(j.keeps.any() for j in done):
             break
         lower = Exchange(per_cost=share * price.per_cost, per_area=share * price.per_area)
-        done += _judge_best(job, pairs, best_sums(job, pairs, found, lower))
+        done += _judge_best(job, pairs, best_sums(job, pairs, prepared.changes, lower))
     if not any(j.keeps.any() for j in done):
-        done.append(judge(job, pairs, taken(best, np.argsort(best.hot, kind="stable")[:CHUNK])))
+        coolest = np.argsort(prepared.best.hot, kind="stable")[:CHUNK]
+        done.append(judge(job, pairs, taken(prepared.best, coolest)))
     judged = _once(joined(done))
     good = np.flatnonzero(judged.keeps)
     if not len(good):
         raise NoSolution(_nothing_keeps(job, judged))
     kept = taken(judged, good)
     edge = front(np.column_stack([kept.p_loss, kept.sums.cost, kept.sums.area]))
-    passing = grid.use.max(axis=0) <= 1.0
-    return Found(
-        front=taken(kept, edge[np.argsort(kept.score[edge], kind="stable")]),
-        judged=judged,
-        pairs=pairs,
-        grid=grid,
-        considered=int(passing.sum()) * int(np.prod([len(a) for a in allowed])),
-    )
+    return Found(front=taken(kept, edge[np.argsort(kept.score[edge], kind="stable")]), judged=judged)
 
 
 def better_reference(job: Task, allowed: list[Ints]) -> Ints:

@@ -130,8 +130,8 @@ def _kept(
 def _least_heat(job: Task, pairs: Pairs, place: Ints, switch: Ints, at_hot: Floats, rise: Floats) -> Floats:
     """Return how much of its allowed rise each switch uses if all other parts of the stage are the coolest."""
     ambient = job.demand.stage.temp_ambient
-    least = {k: at_hot[place == k].min(axis=0) for k in job.t.active}
-    others = np.stack([sum(least[j] for j in job.t.active if j != k) for k in place])
+    least = np.stack([at_hot[place == k].min(axis=0) for k in job.t.active])
+    others = (least.sum(axis=0) - least)[np.searchsorted(job.t.active, place)]
     board = board_temperature(job.demand.stage, pairs.at_hot.min(axis=0) + others + at_hot + job.p_pass)
     allowed = np.minimum(job.demand.rules.temp_j_max, job.parts.switches.column("temp_j_max")[switch]) - ambient
     return np.asarray((board + rise - ambient).max(axis=1) / np.maximum(allowed, 1e-9))

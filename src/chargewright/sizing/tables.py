@@ -138,11 +138,8 @@ class Run:
     i_l: Floats
     losses: StageLosses
     wave: StageWaveform
-
-    @property
-    def total(self) -> Floats:
-        """Loss of the stage [W]."""
-        return np.asarray(sum(self.losses), dtype=float)
+    total: Floats
+    """Loss of the stage [W]."""
 
     def heat(self) -> Floats:
         """Return the heat [W] by place, (5, sets, points): the four switch positions and the inductor."""
@@ -184,6 +181,7 @@ def run(rows: Floats, points: Points, index: Ints | None = None) -> Run:
         points=points,
         i_l=i_l.reshape(shape),
         losses=StageLosses(*losses.T.reshape(len(StageLosses._fields), *shape)),
+        total=losses.sum(axis=1).reshape(shape),
         wave=StageWaveform(*waves.T.reshape(len(StageWaveform._fields), *shape)),
     )
 

@@ -32,13 +32,8 @@ class Task:
     weights: Floats
     p_pass: float
     """Heat of pass elements and sense resistors on the same board [W]."""
-
-    @cached_property
-    def temp_rank(self) -> float:
-        """Temperature of all parts while sets are ranked [K]."""
-        guess = LOSS_SHARE_GUESS * float((self.usual.v_out * self.usual.i_out) @ self.weights)
-        board = float(board_temperature(self.demand.stage, self.p_pass + guess))
-        return min(board + RANKING_RISE, self.demand.rules.temp_j_max)
+    temp_rank: float
+    """Temperature of all parts while sets are ranked [K]."""
 
     @cached_property
     def hot(self) -> Ints:
@@ -62,4 +57,14 @@ class Task:
 def task(demand: Demand, parts: Parts, t: Tables, p_pass: float) -> Task:
     """Return the search for a demand."""
     usual, weights = merged(demand.stage.usual, demand.stage.weights)
-    return Task(demand=demand, parts=parts, t=t, usual=usual, weights=weights, p_pass=p_pass)
+    guess = LOSS_SHARE_GUESS * float((usual.v_out * usual.i_out) @ weights)
+    board = float(board_temperature(demand.stage, p_pass + guess))
+    return Task(
+        demand=demand,
+        parts=parts,
+        t=t,
+        usual=usual,
+        weights=weights,
+        p_pass=p_pass,
+        temp_rank=min(board + RANKING_RISE, demand.rules.temp_j_max),
+    )
