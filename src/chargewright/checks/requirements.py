@@ -55,7 +55,8 @@ def _cure(review: Review, r: Requirement) -> Cure | None:
     def again(changed: Design) -> tuple[float, bool]:
         tried = trial(review, changed)
         found = judge_one(tried.case, tried.plan, tried.hardware, r.key, r.source)
-        return found.value, found.met
+        # Another limit may bind then, in another unit: the number would say nothing beside the finding's.
+        return (found.value if found.unit == r.unit else float("nan")), found.met
 
     return first_cure(
         (text, partial(again, changed)) for text, changed in _changes(review, design, r) if changed != design

@@ -119,8 +119,8 @@ def _fill_requirement(
         at_least=True,
         reason=(
             f"A buck needs its input above {show(needed, 'V')} to fill the pack: {show(case.v_full, 'V')} and its own "
-            f"drops over a duty of {show(case.design.rules.duty_max, '1')}; '{supply.contract}' of {supply.name} leaves "
-            f"{show(v_in, 'V')} at worst."
+            f"drops over a duty of {show(case.design.rules.duty_max, '1')}; '{supply.contract}' of {supply.name} "
+            f"leaves {show(v_in, 'V')} at worst."
             if buck
             else f"Four switches reach {show(case.v_full, 'V')} from any source voltage."
         ),
@@ -217,7 +217,7 @@ def _survives_peak(case: Situation, path: PowerPath, hw: Hardware, supply: Suppl
 
 
 def _at_bus(case: Situation, path: PowerPath, s: Solution, limit: float) -> _Binding:
-    """Return what is passed at the one condition of `s` without the pack's part: the bus floor, or the source's limit."""
+    """Return what decides at the one condition of `s`: the bus floor where it is passed, or the source's limit."""
     v_bus, drawn = float(s.v[path.load_at][0]), float(s.i["source"][0])
     if bool(s.ok[0]) and v_bus < case.bus_min:
         words = f"the bus is at {show(v_bus, 'V')}, and the rails need {show(case.bus_min, 'V')}"
