@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from pytest import approx
 
 from chargewright.base.findings import Finding, worst_first
 from chargewright.checks import shelf
@@ -99,15 +98,15 @@ def test_inrush_agrees_with_a_counted_board(look: Any):
     # Outside source: an open hardware review that counted 320 µF behind the path found 9.6 A at the greatest slew that
     # USB Power Delivery allows, 30 mV/µs (confirmed by look-up): 320 µF · 30 kV/s = 9.6 A. Exact.
     step = inrush_of(bank(32e-6, 10), contract(look))
-    assert step.c == approx(320e-6, rel=1e-12)
-    assert step.i == approx(9.6, rel=1e-12)
+    assert step.c == pytest.approx(320e-6, rel=1e-12)
+    assert step.i == pytest.approx(9.6, rel=1e-12)
 
 
 def test_inrush_counts_a_ceramic_where_the_step_begins(look: Any):
     # Common practice: a ceramic keeps most of its capacitance at the low end of the step. By the definition of the part
     # half is left at v_half, so with v_half 5 V that is half at 5 V.
     part = replace(bank(10e-6, 1).part, kind="ceramic", v_half=5.0, bias_exponent=2.0)
-    assert inrush_of(Bank(part=part, count=1), contract(look)).c == approx(5e-6, rel=1e-12)
+    assert inrush_of(Bank(part=part, count=1), contract(look)).c == pytest.approx(5e-6, rel=1e-12)
 
 
 def test_life_is_five_hundred_cycles_over_cycles_a_day(look: Any):
@@ -123,7 +122,7 @@ def test_life_is_five_hundred_cycles_over_cycles_a_day(look: Any):
     falls = -np.minimum(np.diff(d.soc), 0.0)
     found = list(shelf.get("throughput").judge(review))
     # rel 0.02: the trace is in steps of a minute and rests on a grid of the state of charge.
-    assert found[0].value == approx(500.0 / falls.sum() * 86400.0, rel=0.02)
+    assert found[0].value == pytest.approx(500.0 / falls.sum() * 86400.0, rel=0.02)
 
 
 def test_a_study_without_any_path_says_so_and_still_judges_the_pack(look: Any):

@@ -22,7 +22,7 @@ def judge(review: Review) -> Iterator[Finding]:
             yield CHECK.finding(
                 "stop",
                 review.at(name),
-                f"At {show(review.case.design.ambient.hot, 'K')} charge and {show(review.case.p_busy, 'W')} of load from "
+                f"At {show(review.case.design.ambient.hot, 'K')} charge and {show(review.case.p_busy, 'W')} from "
                 f"{name} drive losses and temperatures past {show(TEMP_RUNAWAY, 'K')}: no steady state exists.",
                 value=TEMP_RUNAWAY,
                 limit=review.case.design.rules.temp_j_max,
