@@ -16,7 +16,7 @@ def study_json_schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Chargewright study",
         "description": (
-            "The result of a power-path study. All numbers are in SI units; a key ends in its unit, and one without a unit "
+            "The result of a power-path study. All numbers are in SI units; a key ends in its unit; one without a unit "
             "is a ratio, a count or a text. A key that ends in `_SI` is in the unit that stands in the same row under "
             "`unit`. `null` stands where there is no number or where it is not finite: no limit, never, not solvable."
         ),

@@ -99,5 +99,18 @@ def _figures(document: Document, put: Callable[[str, str | bytes], None], *, png
 
 
 def json_text(record: dict[str, Any]) -> str:
-    """Return the record as the text of a JSON file: one line for each table row, so that versions can be compared."""
-    return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    """Return the record as JSON text: one line for each row of a table, so that versions can be compared."""
+    return _laid_out(record, _LEVELS) + "\n"
+
+
+_LEVELS = 3
+"""Levels that are laid out on lines of their own: the record, its tables, their rows."""
+
+
+def _laid_out(value: Any, levels: int) -> str:
+    if levels and isinstance(value, dict) and value:
+        inner = ",\n".join(f"{json.dumps(k, ensure_ascii=False)}: {_laid_out(v, levels - 1)}" for k, v in value.items())
+        return f"{{\n{inner}\n}}"
+    if levels and isinstance(value, list) and value:
+        return "[\n" + ",\n".join(_laid_out(v, levels - 1) for v in value) + "\n]"
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
