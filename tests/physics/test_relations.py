@@ -8,6 +8,7 @@ from typing import get_type_hints
 
 import numpy as np
 import pytest
+from printed_formulas import evaluated
 
 from chargewright import physics
 from chargewright.base.compiled import compiled, numba_module
@@ -61,29 +62,6 @@ def drawn_inputs(of: Relation, rng: np.random.Generator, size: int) -> dict[str,
         takes_size = f"|{name}|" in of.formula
         inputs[name] = values * rng.choice([-1.0, 1.0], size) if takes_size else values
     return inputs
-
-
-def evaluated(formula: str, inputs: dict[str, np.ndarray]) -> np.ndarray:
-    """Return the value of a printed formula; of several, each may use the names before it and the last one counts."""
-    known = {"pi": np.pi, "max": np.maximum, "min": np.minimum, "ln": np.log, "abs": np.abs}
-    known |= {name: getattr(np, name) for name in ("sqrt", "exp", "log10", "arccos")}
-    known |= inputs
-    value = None
-    for line in formula.split("; "):
-        name, _, text = line.partition(" = ")
-        text = re.sub(r"\|([^|]+)\|", r"abs(\1)", text)
-        for printed, code in (
-            ("·", "*"),
-            ("−", "-"),
-            ("²", "**2"),
-            ("³", "**3"),
-            ("^", "**"),
-            ("√", "sqrt"),
-            ("π", "pi"),
-        ):
-            text = text.replace(printed, code)
-        value = known[name] = eval(text, {"__builtins__": {}}, known)
-    return value
 
 
 def test_the_room_is_not_empty():
