@@ -240,6 +240,8 @@ def test_another_size_keeps_the_chemistry():
     larger = scaled(cell, 3.0 * cell.capacity)
     assert larger.charge_span == pytest.approx(3.0 * cell.charge_span)
     assert larger.heat_capacity == pytest.approx(3.0 * cell.heat_capacity)
+    # One body of three times the volume, not three bodies: surface grows with the power 2/3.
+    assert larger.thermal_resistance == pytest.approx(cell.thermal_resistance / 3.0 ** (2.0 / 3.0))
     assert r0(larger, 0.4, 280.0, True) == pytest.approx(r0(cell, 0.4, 280.0, True) / 3.0)
     assert pair_resistance(larger, 1, 0.4, 280.0, False) == pytest.approx(
         pair_resistance(cell, 1, 0.4, 280.0, False) / 3.0
