@@ -95,6 +95,7 @@ def test_the_package_s_own_tables_are_in_the_same_form():
         (("capacity: 4 Ah", "capacity: 4000"), "has no unit"),
         (("capacity: 4 Ah", "capacity: 4 mAh"), "is outside 100 mAh"),
         (("v_max: 4.35 V", "v_mx: 4.35 V"), "did you mean 'v_max'"),
+        (("title: Slab cell", "title: " + "Slab " * 50), "is longer than 200 characters"),
         (("ocv [mV]", "ocv [mW]"), "'mW' is the unit of a power"),
         (("ocv [mV]", "ocv"), "column 'ocv'"),
         (("tau1 [s]", "tao1 [s]"), "did you mean 'tau1'"),

@@ -210,6 +210,14 @@ def test_an_unbalanced_lfp_pack_lifts_one_cell_far_above_the_others(make_pack: M
     assert run.trace.v_pack.max() == pytest.approx(7.2, abs=0.02)
 
 
+def test_a_cell_that_runs_far_ahead_ends_the_charge(make_pack: Make):
+    # By hand: 4S, 40 % spread: the one holds 70 % of the mean, so it is at 105 % when the pack is at 73.5 %.
+    run = charged(make_pack(series=4, spread_capacity=0.4))
+    assert run.ended_by == "overfull"
+    assert run.trace.soc[-1] == pytest.approx(0.735, abs=1e-6)
+    assert "highest cell passed 105%" in run.cause
+
+
 def test_the_audit_holds_every_limit_that_the_charge_touches(make_pack: Make):
     run = charged(make_pack(spread_capacity=0.0))
     assert [row.what for row in run.audit] == [

@@ -68,6 +68,9 @@ def test_charge_and_energy_are_kept_and_no_limit_is_left(case: dict[str, Any]):
     assert abs(run.unaccounted) <= 1e-6 * run.energy_in + 1e-9
     # Second road: voltage times current of the trace; straight lines between its rows bend by some 1e-4.
     assert run.energy_in == pytest.approx(trapezoid(trace.i * trace.v_pack, trace.t), rel=5e-4, abs=1e-3)
+    # Heat of the cells: what they took up and what they gave away.
+    warmed = pack.cells * pack.cell.heat_capacity * (trace.temp[-1] - trace.temp[0])
+    assert run.heat_cells + run.heat_entropic == pytest.approx(run.heat_ambient + warmed, rel=1e-9, abs=1e-5)
     assert run.heat_cells >= 0.0
     assert run.heat_leads >= 0.0
 

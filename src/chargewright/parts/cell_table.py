@@ -100,7 +100,9 @@ def _facts(columns: Columns) -> CellFacts:
             continue
         info = known[name]
         if not info.unit:
-            given[name] = found[: info.max_length]
+            if len(found) > info.max_length:
+                problems.append(f"{where[:200]}\n    is longer than {info.max_length} characters")
+            given[name] = found
             continue
         try:
             value = parse(found, info.unit)

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.units import show
-from chargewright.parts.cell import Array
+from chargewright.parts.cell import SOC_TOP, Array
 from chargewright.parts.pack import Pack, pack_charge_current
 from chargewright.sim import _charge_kernel as kernel
 from chargewright.sim.charge_setup import ChargeSettings
@@ -145,7 +145,7 @@ def cause_of(
             )
         case kernel.HOT:
             return f"At {temp} the cells may not be charged (above {high}); an ambient of {ambient} will not cool them."
-    return f"The cells passed {soc} without meeting the charge voltage; the charger has to stop."
+    return f"The highest cell passed {SOC_TOP:.0%} before the charge voltage was met; the pack stands at {soc}."
 
 
 def _held_back(trace: Trace, seconds: dict[str, float]) -> str:

@@ -73,7 +73,6 @@ def fold_rules(
     source = np.zeros((2, 0)) if available is None else np.array([available.v_pack / series, available.i / parallel])
     return Rules(
         stages=np.array(stages) / (series, parallel, 1.0),
-        first_is_precharge=True,
         v_set=settings.v_set / series,
         i_termination=settings.i_termination / parallel,
         lead=lead,

@@ -54,8 +54,8 @@ class Rules(NamedTuple):
     """Charger, source and surroundings as one cell sees them."""
 
     stages: Array
-    """(stage, 3): sensed voltage that ends the stage (infinite for the last), current, greatest length."""
-    first_is_precharge: bool
+    """(stage, 3): sensed voltage that ends the stage (infinite for the last), current, greatest length; the first stage
+    is the precharge."""
     v_set: float
     i_termination: float
     lead: float
@@ -116,7 +116,7 @@ def charge_cell(
             stage_start = t
             law, i, limit = _ruling(cell, rules, stage, region, now, work)
         now = State(now.q, now.temp, i, now.u)
-        if marks[T_CHARGE] < 0.0 and (stage > 0 or not rules.first_is_precharge):
+        if marks[T_CHARGE] < 0.0 and stage > 0:
             marks[T_CHARGE] = t
         if marks[T_VOLTAGE] < 0.0 and law.ruled_by == _BY_VOLTAGE:
             marks[T_VOLTAGE] = t
@@ -167,7 +167,7 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
     prepare(cell, 0.0, now, now.temp, work)
-    i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage == 0 and rules.first_is_precharge else CURRENT
+    i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage == 0 else CURRENT
     if rules.regions[region, I_REGION] < i:
         i, limit = rules.regions[region, I_REGION], TEMPERATURE
     is_last = stage == rules.stages.shape[0] - 1

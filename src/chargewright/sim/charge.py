@@ -63,6 +63,8 @@ class ChargeRun:
     """Of R0 and the RC pairs."""
     heat_entropic: float
     """Reversible, below zero where the cells cool; part of `energy_stored`."""
+    heat_ambient: float
+    """What the cells gave to ambient; the rest of their heat is in their temperature."""
     heat_leads: float
     """Of interconnect and protection."""
     pauses: int
@@ -182,6 +184,7 @@ def _result(
         energy_polarisation=float(sums[step.E_PAIRS]) * pack.cells,
         heat_cells=float(sums[step.HEAT_R0] + sums[step.HEAT_PAIRS]) * pack.cells,
         heat_entropic=float(sums[step.HEAT_ENTROPIC]) * pack.cells,
+        heat_ambient=float(sums[step.HEAT_OUT]) * pack.cells,
         heat_leads=heat_leads,
         pauses=pauses,
         ended_by=ended_by,
