@@ -75,7 +75,8 @@ def source_too_low(case: Situation, chosen: Plan) -> tuple[Requirement, ...]:
     for supply in {s.name: s for s in used}.values():
         v_in = float(worst_input_voltage(supply, 0.0))
         if v_in < needed:
-            found.append(_fill_requirement(case, chosen.path, supply, "must", met=False, v_in=v_in, needed=needed))
+            low = _fill_requirement(case, chosen.path, supply, "must", met=False, v_in=v_in, needed=needed)
+            found.append(replace(low, source=supply.name))
     return tuple(found)
 
 
