@@ -1,5 +1,6 @@
 """The dossier and the front door for Python, as a notebook sees them."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 
 import chargewright
 from chargewright.base.errors import ChargewrightError, SpecError
+from chargewright.bench.records import PHASES
 from chargewright.dossier.make import make_dossier
 from chargewright.dossier.record import Dossier
 from chargewright.dossier.tables import NAMES, columns, table
@@ -167,3 +169,20 @@ def test_importing_the_package_loads_nothing_heavy():
 def test_the_package_has_no_other_front_door():
     with pytest.raises(AttributeError, match="studdy"):
         _: Any = chargewright.studdy  # type: ignore[attr-defined]
+
+
+def test_the_page_s_python_runs(dossier: Dossier, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch):
+    page = (Path(__file__).resolve().parents[2] / "docs" / "test-plan.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"^```python\n(.*?)^```$", page, flags=re.MULTILINE | re.DOTALL)
+    (shown,) = re.findall(r"^```text\n(.*?)^```$", page, flags=re.MULTILINE | re.DOTALL)
+    # The study itself is tested above; here it stands for the page's file.
+    monkeypatch.setattr(chargewright, "study", lambda _path: dossier, raising=False)
+    exec(compile(code, "docs/test-plan.md", "exec"), {})
+    printed = capsys.readouterr().out.splitlines()
+    for line, start in zip(printed, shown.splitlines(), strict=True):
+        assert line.startswith(start)
+        assert " mV to " in line
+    for name in NAMES:
+        assert f"`{name}`" in page
+    for letter, phase in zip("ABCDEFGHI", PHASES, strict=True):
+        assert f"| {letter} | {phase} |" in page

@@ -20,11 +20,17 @@ def judge(review: Review) -> Iterator[Finding]:
         limit = limits.temp_charge_low if cold else limits.temp_charge_high
         where, ambient = review.at(plan.title), show(plan.temp_ambient, "K", 3)
         if run.ended_by in ("cold", "hot"):
+            band = f"{show(limits.temp_charge_low, 'K', 3)} to {show(limits.temp_charge_high, 'K', 3)}"
+            inside = limits.temp_charge_low <= plan.temp_ambient <= limits.temp_charge_high
             yield CHECK.finding(
                 "caution",
                 where,
-                f"At an ambient of {ambient} the pack is not charged: the cells allow it from "
-                f"{show(limits.temp_charge_low, 'K', 3)} to {show(limits.temp_charge_high, 'K', 3)}.",
+                f"At an ambient of {ambient} the pack is not charged: "
+                + (
+                    f"its cells leave the {band} that they allow."
+                    if inside
+                    else f"the cells allow it from {band}, and would not get there."
+                ),
                 value=plan.temp_ambient,
                 limit=limit,
                 unit="K",

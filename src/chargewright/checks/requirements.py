@@ -34,7 +34,7 @@ def judge(review: Review) -> Iterator[Finding]:
         yield CHECK.finding(
             _severity(r),
             review.at(r.source or r.title),
-            f"{r.title[0].upper()}{r.title[1:]}: not so. {r.reason}",
+            f"{r.title[0].upper()}{r.title[1:]}: not met. {r.reason}",
             value=r.value,
             limit=r.limit,
             unit=r.unit,
