@@ -1,6 +1,7 @@
-"""Which path wins where: over the system's power and the share of time that it spends on the source.
+"""Which path wins where: over the system's mean power and the share of time that it spends on the source.
 
-For every power the paths are solved on the source (pack full), on the pack, and charging; the share of time then mixes
+The product's own load profile is scaled as a whole, so that the map has the product itself on it. For every scale the
+paths are solved on the source (pack full), on the pack, and charging; the share of time then mixes
 them: what the pack gives must be charged again at the charging state's efficiency. The other measures of the verdict
 (cost, area, charge time) stay as they are for this product, so the map shows what use alone would change.
 """
@@ -11,14 +12,16 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.network.hardware import Hardware
+from chargewright.parts.supply import Supply
 from chargewright.spec.rules import WeightsSpec
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import operate
-from chargewright.studies.situation import Situation
+from chargewright.studies.operate import Operation, operate
+from chargewright.studies.situation import Situation, mode_power
 from chargewright.studies.verdict import rank
 
 Floats = npt.NDArray[np.float64]
 POWERS = 9
+_SCALES = (0.25, 2.5)
 SHARES = 11
 
 
@@ -27,7 +30,7 @@ class DecisionMap:
     """Winner over two swept quantities."""
 
     power: Floats
-    """System power, shape (n_power,) [W]."""
+    """Mean system power at this product's own time on the source, shape (n_power,) [W]."""
     share: Floats
     """Share of time on the source, shape (n_share,) [1]."""
     paths: tuple[str, ...]
@@ -48,16 +51,49 @@ class Contender:
     measures: dict[str, float]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """How this product's load is spread: its stretches with their powers, and their shares on the source and off it."""
+
+    power: Floats
+    """Power of each stretch [W]."""
+    on: Floats
+    """Share of the time on the source, sum 1."""
+    off: Floats
+    """Share of the time on the pack, sum 1."""
+    mean: float
+    """Mean power over the whole day [W]."""
+    share: float
+    """Share of the day on the source [1]."""
+
+
+def profile(case: Situation) -> Profile:
+    """Return the load profile of the usage day; a side that the day does not have takes the whole day's spread."""
+    power = np.array([mode_power(case, u.mode) for u in case.usage])
+    time = np.array([u.duration for u in case.usage])
+    fed = np.array([u.source != "none" for u in case.usage])
+    on, off = np.where(fed, time, 0.0), np.where(fed, 0.0, time)
+    return Profile(
+        power=power,
+        on=(on if on.sum() else time) / (on if on.sum() else time).sum(),
+        off=(off if off.sum() else time) / (off if off.sum() else time).sum(),
+        mean=float(power @ time / time.sum()),
+        share=float(on.sum() / time.sum()),
+    )
+
+
 def decision_map(case: Situation, contenders: dict[str, Contender], weights: WeightsSpec) -> DecisionMap:
-    """Return the map for the feasible paths, around this product's power."""
-    power = np.geomspace(0.25 * case.p_busy, 2.5 * case.p_busy, POWERS)
+    """Return the map for the feasible paths: this product's own load profile scaled, and its time on the source."""
+    load = profile(case)
+    scale = np.geomspace(*_SCALES, POWERS)
+    power = load.mean * scale
     share = np.linspace(0.0, 1.0, SHARES)
     keys = tuple(contenders)
     mean_input = np.full((len(keys), POWERS, SHARES), np.nan)
     on_pack = np.full((len(keys), POWERS), np.nan)
     heat = np.full((len(keys), POWERS), np.nan)
     for k, key in enumerate(keys):
-        mean_input[k], on_pack[k], heat[k] = _inputs(case, contenders[key], power, share)
+        mean_input[k], on_pack[k], heat[k] = _inputs(case, contenders[key], load, scale, share)
     winner = np.full((POWERS, SHARES), -1, dtype=np.int64)
     lead = np.full((POWERS, SHARES), np.nan)
     for i in range(POWERS):
@@ -75,23 +111,34 @@ def decision_map(case: Situation, contenders: dict[str, Contender], weights: Wei
     return DecisionMap(power=power, share=share, paths=keys, winner=winner, lead=lead, mean_input=mean_input)
 
 
-def _inputs(case: Situation, one: Contender, power: Floats, share: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return mean input (power, share), pack power (power,) and greatest loss (power,), nan where the path cannot."""
+def _inputs(
+    case: Situation, one: Contender, load: Profile, scale: Floats, share: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return mean input (power, share), mean pack power and greatest loss (power,); nan where the path cannot."""
     temp = case.design.ambient.typical
     name = max(one.plan.contracts, key=lambda n: one.plan.contracts[n].power)
     supply = one.plan.contracts[name]
     path, hw = one.plan.path, one.hardware
-    rest = operate(case, path, hw, supply, soc=1.0, p_load=power, temp=temp, pass_through=name in one.plan.through)
-    pack = operate(case, path, hw, None, soc=0.5, p_load=power, temp=temp)
-    charge = operate(case, path, hw, supply, soc=0.5, p_load=power, temp=temp)
-    able = rest.solved & ~rest.overloaded & pack.lasts
-    # What the pack gives is charged again while on the source: extra input over extra stored power.
-    extra = charge.p_source - rest.p_source
-    stored = np.where(charge.p_cells > 0.0, charge.p_cells / np.maximum(extra, 1e-9), np.nan)
-    refill = np.where(np.isfinite(stored) & (stored > 0.0) & (stored < 1.0), stored, np.nan)
-    p_pack = -pack.p_cells
-    mean = share[None, :] * rest.p_source[:, None] + (1.0 - share[None, :]) * (p_pack / refill)[:, None]
-    mean = np.where(able[:, None], mean, np.nan)
+    p_load = np.outer(scale, load.power)
+
+    def at(which: Supply | None, soc: float, *, through: bool = False) -> Operation:
+        return operate(case, path, hw, which, soc=soc, p_load=p_load.ravel(), temp=temp, pass_through=through)
+
+    def mixed(x: Floats, spread: Floats) -> Floats:
+        """Return the mean over the stretches that occur; nan where one of them has no value."""
+        there = spread > 0.0
+        return np.asarray(x.reshape(p_load.shape)[:, there] @ spread[there])
+
+    rest = at(supply, 1.0, through=name in one.plan.through)
+    pack, charge = at(None, 0.5), at(supply, 0.5)
+    p_rest = mixed(np.where(rest.solved & ~rest.overloaded, rest.p_source, np.nan), load.on)
+    p_pack = mixed(np.where(pack.lasts, -pack.p_cells, np.nan), load.off)
+    # What the pack gives is charged again while on the source: stored power over the extra input that it takes.
+    extra = np.maximum(charge.p_source - rest.p_source, 1e-9)
+    refill = mixed(np.where(charge.p_cells > 0.0, charge.p_cells / extra, np.nan), load.on)
+    refill = np.where((refill > 0.0) & (refill < 1.0), refill, np.nan)
+    mean = share * p_rest[:, None] + (1.0 - share) * (p_pack / refill)[:, None]
     # With no time on the pack the refill does not matter, whether or not the source could also charge.
-    mean[:, -1] = np.where(able, rest.p_source, np.nan)
-    return mean, p_pack, np.fmax(charge.p_loss, rest.p_loss)
+    mean[:, -1] = np.where(np.isfinite(p_pack), p_rest, np.nan)
+    busiest = operate(case, path, hw, supply, soc=0.5, p_load=case.p_busy * scale, temp=temp)
+    return mean, p_pack, np.asarray(busiest.p_loss, dtype=float)

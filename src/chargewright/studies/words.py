@@ -4,6 +4,9 @@ from chargewright.base.units import show
 from chargewright.studies.study import PathStudy, Study
 from chargewright.studies.verdict import MEASURES, SMALL_IS_GOOD, Ranked
 
+GREATEST_WEIGHT = 100.0
+"""Weight that the design file allows at most; a change beyond is none."""
+_NOTHING = 1e-6
 _SAME = 0.01
 """Measures that differ by less than this are called equal [1]."""
 
@@ -53,13 +56,14 @@ def tipping_words(study: Study) -> tuple[str, ...]:
     """Return what would change the ranking, weight by weight, and which weights never would."""
     words, never = [], []
     for t in study.ranking.tipping:
-        if not t.then or t.at == float("inf"):
+        if not t.then or t.at > GREATEST_WEIGHT:
             never.append(t.weight)
             continue
-        words.append(
-            f"With the weight of {t.weight.replace('_', ' ')} at {t.at:.2g} instead of {t.now:g}, "
-            f"{study.path(t.then).path.title.lower()} would win."
-        )
+        name, then = t.weight.replace("_", " "), study.path(t.then).path.title.lower()
+        if t.at < _NOTHING:
+            words.append(f"If {name} counted for nothing, {then} would be level.")
+        else:
+            words.append(f"With the weight of {name} at {t.at:.2g} instead of {t.now:g}, {then} would win.")
     if never:
         words.append(f"No weight of {', '.join(n.replace('_', ' ') for n in never)} would change the winner.")
     return tuple(words)

@@ -7,8 +7,8 @@ from chargewright.report.blocks import Picture
 from chargewright.report.figures._chart import WIDTH, Axis, Panel, title
 from chargewright.report.figures._svg import Board, text_width
 from chargewright.report.palette import INK, LETTERS, PAPER, SERIES, SOFT, WASH
-from chargewright.studies.decision_map import DecisionMap
-from chargewright.studies.situation import Situation, mode_power
+from chargewright.studies.decision_map import DecisionMap, profile
+from chargewright.studies.situation import Situation
 
 _HEIGHT = 330.0
 _TITLE = "Which path wins where"
@@ -45,10 +45,8 @@ def decision_map_picture(the_map: DecisionMap, case: Situation) -> Picture:
 
 def own_place(case: Situation) -> tuple[float, float]:
     """Return this product's share of time on a source [1] and its mean power over the day [W]."""
-    total = sum(u.duration for u in case.usage)
-    on_source = sum(u.duration for u in case.usage if u.source != "none")
-    power = sum(u.duration * mode_power(case, u.mode) for u in case.usage)
-    return on_source / total, power / total
+    load = profile(case)
+    return load.share, load.mean
 
 
 def winners(the_map: DecisionMap) -> list[int]:
