@@ -99,7 +99,10 @@ def _overlaps(panel: Panel, ladder: Ladder) -> None:
 def _message(ladder: Ladder) -> str:
     bad = overlaps(ladder)
     if bad:
-        return "; ".join(f"'{a.name}' overlaps '{b.name}'" for a, b in bad) + "."
+        pairs = [
+            f"'{a.name}' ({_band(a, ladder.unit)}) overlaps '{b.name}' ({_band(b, ladder.unit)})" for a, b in bad
+        ]
+        return "; ".join(pairs) + "."
     sign = " < " if ladder.climbs else " > "
-    chain = sign.join(r.name for r in ladder.rungs)
+    chain = sign.join(f"{r.name} ({_band(r, ladder.unit)})" for r in ladder.rungs)
     return f"Every rung ends before the next begins: {chain}."
