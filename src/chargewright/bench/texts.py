@@ -20,7 +20,7 @@ METERS = (
 CAUTIONS = (
     "Never connect or test unattended. Fire-safe place, eye protection, no metal on hands and wrists, and a means of "
     "disconnection within reach of whoever works.",
-    "Every step passes before the next one begins. A reading outside its limits ends the session, not the step.",
+    "Every step passes before the next one begins. A reading outside its limits ends the day, not only the step.",
     "The pack comes last: until the charge steps a bidirectional supply stands in for it. It is no pack, though: its "
     "impedance is another and it has no slope of rest voltage, so it says nothing about stability.",
     "Charge limits hold for each cell. Never raise a charge voltage, never charge below the cold limit, never bypass a "
