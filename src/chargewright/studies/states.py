@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.ledger import Ledger
+from chargewright.base.units import show
 from chargewright.network.graph import STATES, PowerPath, StateKey
 from chargewright.network.hardware import Hardware
 from chargewright.network.ledger import ledger_of
@@ -62,8 +63,17 @@ def state_of(
     assert state is not None, "asked only for states that the path has"
     soc = np.zeros(1) if key == "flat-pack" else np.ones(1) if key in ("source-only", "pass-through") else SOC_GRID
     p_load, i_pack, note = _usual_load(case, key, supply)
-    c = conditions(case, path, key, supply, soc=soc, p_load=p_load, temp=case.design.ambient.typical, i_pack=i_pack)
-    s = solve(path, state, for_peaks(case, hardware) if key == "supplement" else hardware, c)
+
+    def solved(load: float) -> Solution:
+        c = conditions(case, path, key, supply, soc=soc, p_load=load, temp=case.design.ambient.typical, i_pack=i_pack)
+        return solve(path, state, for_peaks(case, hardware) if key == "supplement" else hardware, c)
+
+    s = solved(p_load)
+    limit = source_limit(case, supply)
+    if key == "charging" and np.nanmax(s.i["source"], initial=0.0) > limit:
+        # With the busiest load the source would be past its limit: that is the shared state, shown beside this one.
+        calm = min(case.modes.values())
+        s, note = solved(calm), f"calmest mode ({show(calm, 'W')}); the busiest one is shared"
     ledger = ledger_of(s)
     usual = 0 if len(soc) == 1 else _USUAL
     if s.status[usual] == RUNAWAY:
