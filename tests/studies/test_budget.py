@@ -119,14 +119,11 @@ def test_left_over_is_the_closed_form_at_the_stages_own_efficiency(key, p_load, 
 def test_two_conversions_against_one_and_a_wide_bus(bench, twelve):
     # CP07 (common practice figures; recomputed): 95 % then 93 % is 0.8835, 99.25 % then 90 % is 0.8933: the rails' loss
     # on the wide bus decides. Here the figures are the model's own, and the arithmetic has to hold for both paths.
-    assert 0.95 * 0.93 == pytest.approx(0.8835)
-    assert 0.9925 * 0.90 == pytest.approx(0.89325)
 
     def whole(key: str, f_sw: str) -> tuple[float, float, float]:
         rail = f"{{name: core, voltage: 3.3 V, power: 20 W, bus_max: 30 V, f_sw: {f_sw}}}"
         text = twelve.replace("  load: 12 W\n", f"  rails: [{rail}]\nambient: {{board: 3 K/W}}\n")
         b = bench(key, text)
-        (supply,) = b.case.sources["adapter"]
         c = Conditions(e_source=20.0, e_cells=8.4, p_load=20.0, v_bus=8.5, r_pack=0.1)
         s = solve(b.path, b.path.state("source-only"), b.hardware, c)
         p_bus = 20.0 + s.p_rails[0]
