@@ -51,8 +51,8 @@ def test_the_energy_of_a_day_is_conserved(key, bench, twelve):
     missing = found.e_source + given - found.e_load - found.e_loss - cable_energy(b, found)
     # The flows balance at every solved point and are linear between them, so that the sum over them is exact. The
     # cells' own energy is not: a step of a minute takes its rest voltage at its start, at most 1/120 of the charge
-    # (0.5 C) from its end; over a charge and a discharge that is 2 · ½ · 1/120 · (8.4 V − 5.6 V)/8.4 V = 3e-3 of what goes through
-    # the pack, and hundredths of that of the whole.
+    # (0.5 C) from its end; over a charge and a discharge that is 2 · ½ · 1/120 · (8.4 V − 5.6 V)/8.4 V = 3e-3 of what
+    # goes through the pack, and hundredths of that of the whole.
     through = found.throughput * b.case.pack.charge_span * b.case.v_full
     assert abs(missing) < 3e-3 * through
     assert abs(missing) < 1e-3 * found.e_source

@@ -116,11 +116,12 @@ def _tipping(keys: list[str], names: list[str], scores: np.ndarray, w: np.ndarra
             if k == leader:
                 continue
             lead = scores[leader] - scores[k]
-            rest = float(lead @ w - lead[j] * w[j])
+            rest = float(np.delete(lead, j) @ np.delete(w, j))
             if lead[j] == 0.0:
                 continue
             at = -rest / float(lead[j])
-            if at >= 0.0 and abs(at - w[j]) < abs(crossing - w[j]):
+            # At no weight at all the two may be equal, but nothing lies beyond.
+            if at > 0.0 and abs(at - w[j]) < abs(crossing - w[j]):
                 crossing, rival = at, keys[k]
         found.append(Tipping(weight=name, now=float(w[j]), at=crossing, then=rival))
     return tuple(found)
