@@ -125,6 +125,26 @@ def test_a_cold_pack_is_never_charged(make_pack: Make):
     assert "below 0 °C" in run.cause
 
 
+@pytest.mark.parametrize("cell", ["nmc-energy", "nmc-power", "lfp", "lco"])
+def test_a_charge_may_start_at_the_cold_edge_itself(make_pack: Make, cell: str):
+    # By hand: the zones reach from 0 °C, so 0 °C is inside; hysteresis is for coming back. An empty cell cools a little
+    # as it is charged, which must not end the charge; the audit names the band.
+    run = charged(make_pack(cell=cell, spread_capacity=0.0), temp_ambient=273.15)
+    assert run.ended_by == "termination"
+    assert run.trace.temp.min() >= 273.15 - 0.5
+    (row,) = (row for row in run.audit if row.what == "coldest cell while charging")
+    assert row.ok
+    assert "0.5 K" in row.note
+    assert all(row.ok for row in run.audit if row.what == "charge current")
+
+
+def test_below_the_band_the_charge_stops(make_pack: Make):
+    # A room that cools the cells from 1 °C to below the edge: nothing flows below −0.5 °C, and the cause is said.
+    run = charged(make_pack(cell="nmc-energy"), soc_start=0.5, temp_start=274.15, temp_ambient=271.15)
+    assert run.ended_by == "cold"
+    assert run.trace.temp[run.trace.i > 0.0].min() >= 273.15 - 0.5 - 1e-4
+
+
 def test_a_cold_pack_in_a_warm_room_waits_and_then_charges_slowly_and_then_faster(make_pack: Make):
     pack = make_pack(i_discharge_max=rate(1.0))
     run = charged(pack, soc_start=0.3, temp_start=263.15)

@@ -5,6 +5,7 @@ and returns the numba form of the very same code. Nothing is written twice, so n
 numba's disk cache does not notice an edit in another module, so the cache folder is named by a hash of all sources.
 """
 
+import dis
 import hashlib
 import os
 import tempfile
@@ -83,7 +84,7 @@ def plain(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def _with_compiled_globals(function: Callable[..., Any]) -> types.FunctionType:
     copy = _rebound(function, compiled)
-    for name in copy.__code__.co_names:
+    for name in _globals_of(copy):
         if copy.__globals__.get(name) is np:
             copy.__globals__[name] = _numpy_of_scalars()
     return copy
@@ -93,7 +94,7 @@ def _rebound(function: Callable[..., Any], swap: Callable[[Any], Any]) -> types.
     """Return a copy of a function that sees `swap(thing)` for every relation or function of this package it names."""
     body: Any = function.raw if isinstance(function, Relation) else function
     replaced: dict[str, Any] = dict(body.__globals__)
-    for name in body.__code__.co_names:
+    for name in _globals_of(body):
         thing = body.__globals__.get(name)
         if isinstance(thing, Relation) or _is_ours(thing):
             replaced[name] = swap(thing)
@@ -101,6 +102,11 @@ def _rebound(function: Callable[..., Any], swap: Callable[[Any], Any]) -> types.
     copy.__module__ = body.__module__
     copy.__qualname__ = body.__qualname__
     return copy
+
+
+def _globals_of(body: types.FunctionType) -> set[str]:
+    """Return the global names that a function loads; `co_names` would hold the attributes it reads as well."""
+    return {step.argval for step in dis.get_instructions(body) if step.opname in ("LOAD_GLOBAL", "LOAD_NAME")}
 
 
 @cache

@@ -74,6 +74,9 @@ def _while_charging(
     i, temp = trace.i[flowing], trace.temp[flowing]
     # At the very edge of a zone the row before the change carries the current of the zone just left.
     allowed = np.maximum(pack_charge_current(pack, temp - 1e-3), pack_charge_current(pack, temp + 1e-3))
+    coldest = pack_charge_current(pack, limits.temp_charge_low)
+    in_band = (temp < limits.temp_charge_low) & (temp >= limits.temp_charge_low - settings.cold_band - _ROUNDING)
+    allowed = np.where(in_band, coldest, allowed)
     worst = int(np.argmax(i - allowed))
     i_error = 1.0 + settings.i_error
     rows = [
@@ -91,7 +94,8 @@ def _while_charging(
             value=float(temp.min()),
             limit=limits.temp_charge_low,
             unit="K",
-            ok=bool(temp.min() >= limits.temp_charge_low - _ROUNDING),
+            ok=bool(temp.min() >= limits.temp_charge_low - settings.cold_band - _ROUNDING),
+            note=f"entropic cooling by up to {settings.cold_band:g} K accepted",
         ),
     ]
     cells_v = trace.v_pack[flowing] - i * pack.lead_resistance

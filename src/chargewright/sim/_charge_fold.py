@@ -77,7 +77,7 @@ def fold_rules(
         i_termination=settings.i_termination / parallel,
         lead=lead,
         sensed_lead=lead if pack.sensed_at == "converter" else 0.0,
-        regions=_regions(pack.cell, settings.zone_hysteresis),
+        regions=_regions(pack.cell, settings),
         source=source,
         timer=settings.timer,
         temp_ambient=float(temp_ambient),
@@ -88,18 +88,22 @@ def fold_rules(
     )
 
 
-def _regions(cell: Cell, hysteresis: float) -> Array:
+def _regions(cell: Cell, settings: ChargeSettings) -> Array:
     """Return the regions of temperature; the hysteresis lies on the way to a region that allows more current."""
-    zones, edges = cell.limits.zones, _edges(cell)
+    zones, edges, hysteresis = cell.limits.zones, _edges(cell), settings.zone_hysteresis
     rates = np.array([0.0, *(zone.rate for zone in zones), 0.0])
     up = edges + np.where(rates[1:] > rates[:-1], hysteresis, 0.0)
     down = edges - np.where(rates[:-1] > rates[1:], hysteresis, 0.0)
+    down[0] -= settings.cold_band
     v = [math.inf, *(zone.v_max for zone in zones), math.inf]
     return np.column_stack([[*up, math.inf], [-math.inf, *down], rates * cell.capacity, v])
 
 
 def start_region(pack: Pack, temp: float) -> int:
-    """Return the region of temperature in which a charge starts: 0 is too cold, then the zones, then too hot."""
+    """Return the region of temperature in which a charge starts: 0 is too cold, then the zones, then too hot.
+
+    A start at an edge is in the zone above it; the hysteresis is for coming back only.
+    """
     return int(np.searchsorted(_edges(pack.cell), temp, side="right"))
 
 

@@ -30,6 +30,9 @@ class ChargeSettings:
     """Charge current in steps: (sensed voltage that ends the step, current of the step), before `i_charge`."""
     zone_hysteresis: float = 2.0
     """How far the temperature must return before a better temperature zone is taken again [K]: common practice."""
+    cold_band: float = 0.5
+    """How far a charge that has begun may cool the cells below the coldest zone before it stops [K]. Charging an almost
+    empty cell cools it by tenths of a kelvin (entropy), which no thermistor tells from the edge: common practice."""
     v_error: float = 0.0
     """Relative error of the charge voltage, for the audit."""
     i_error: float = 0.0
