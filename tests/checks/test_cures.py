@@ -149,3 +149,31 @@ def test_checks_run_on_every_kind_of_path(path: str, look: Any):
     found = findings_of(review.study, review)
     assert any(f.check == "reverse-paths" for f in found)
     assert any(f.where.startswith(path) for f in found)
+
+
+def test_too_much_capacitance_is_told_against_the_rule_before_its_current(look: Any):
+    # USB Power Delivery: a sink may show 100 µF once it has a contract (confirmed by look-up).
+    design = replace(look.design, sources=(UsbPdSourceSpec(name="adapter", power=65.0),))
+
+    def bank_of(count: int) -> Any:
+        return lambda s: replace(s, build=replace(s.build, bank_a=bank(10e-6, count)))
+
+    (found,) = shelf.get("inrush").judge(look(design, sizing=bank_of(11)))
+    assert (found.severity, found.limit, found.unit) == ("serious", 100e-6, "F")
+    assert found.value == pytest.approx(110e-6, rel=1e-12)
+    # 100 µF are allowed, and take 3 A at 30 mV/µs: within the 3.25 A of the contract.
+    assert list(shelf.get("inrush").judge(look(design, sizing=bank_of(10)))) == []
+
+
+def test_a_bus_close_to_its_ceiling_is_told_and_one_beyond_it_is_worse(look: Any):
+    # The narrow bus stands at the full pack and 0.1 V: 8.5 V.
+    def with_ceiling(v: float) -> Finding | None:
+        design = replace(look.design, rules=replace(look.design.rules, bus_max=v))
+        return next(iter(shelf.get("bus-window").judge(look(design, with_window=True))), None)
+
+    assert with_ceiling(8.5 / 0.96) is None
+    near, over = with_ceiling(8.5 / 0.98), with_ceiling(8.4)
+    assert near is not None
+    assert near.severity == "caution"
+    assert over is not None
+    assert over.severity == "serious"
