@@ -25,7 +25,7 @@ usage:
   - {mode: work, source: none, duration: 1 h}
   - {mode: work, source: adapter, duration: 23 h}
 """
-HOSTILE = '<script>alert("1")</script> #strong[x] \\textbf{y} $z$ *b* _i_ @r `c` // & \'q\' ]['
+HOSTILE = "<script>alert(\"1\")</script> #strong[x] \\textbf{y} $z$ *b* _i_ @r `c` // & 'q' ]["
 """A name with what HTML, typst and LaTeX would take for markup."""
 FOLDER = "folder-of-this-machine"
 """Part of the path of the design file, which no output may show."""

@@ -1,6 +1,7 @@
 """The HTML page, by what it shows and by what it must not hold."""
 
 import re
+from itertools import pairwise
 
 import pytest
 from page_reader import Page, read_page
@@ -133,7 +134,7 @@ def test_the_page_hangs_together(page: Page):
 def test_no_heading_skips_a_level(page: Page):
     levels = [int(t.name[1]) for t in page.tags if re.fullmatch("h[1-6]", t.name)]
     assert levels[0] == 1
-    assert all(b <= a + 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b <= a + 1 for a, b in pairwise(levels))
 
 
 def test_the_page_can_be_used_without_eyes_and_without_a_mouse(page: Page):

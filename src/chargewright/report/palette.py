@@ -14,7 +14,7 @@ WASH = "#eef1f4"
 PAPER = "#ffffff"
 SOURCE = "#0069a8"
 """Energy from the source."""
-PACK = "#c05a00"
+PACK = "#b05200"
 """Energy from the pack."""
 LOSS = "#8a4b8f"
 """Energy that is lost."""
@@ -23,7 +23,7 @@ LOAD = "#46525f"
 GOOD = "#00694d"
 THIN = "#8a5a00"
 BAD = "#b3261e"
-SERIES = ("#0069a8", "#c05a00", "#00805e", "#9a3b7d", "#6b7400", "#3a3f99")
+SERIES = ("#0069a8", "#b05200", "#00805e", "#9a3b7d", "#6b7400", "#3a3f99")
 """Colours for paths and states, in order; the first and second are those of source and pack."""
 
 

@@ -40,11 +40,12 @@ def efficiency_picture(states: tuple[StateReport, ...]) -> Picture | None:
             at = int(np.flatnonzero(np.isfinite(y))[0])
             board.circle(panel.px(100.0 * float(s.soc[at])), panel.py(float(y[at])), 3.0, fill=SERIES[k % len(SERIES)])
     spans = [(n, float(np.nanmin(y)) / 100.0, float(np.nanmax(y)) / 100.0) for n, y in zip(names, ys, strict=True)]
-    message = "; ".join(f"{n} {show(low, '1', 3)} to {show(high, '1', 3)}" for n, low, high in spans) + "."
+    told = "; ".join(f"{n} {show(low, '1', 3)} to {show(high, '1', 3)}" for n, low, high in spans)
+    message = f"Load and stored power over what comes in: {told}."
     return Picture(
         key="efficiency",
         title=_TITLE,
-        message=f"Load and stored power over what comes in: {message}",
+        message=message,
         alt=f"Lines of efficiency against state of charge, one for each state. {message}",
         svg=board.svg(_TITLE),
     )

@@ -99,9 +99,7 @@ def _overlaps(panel: Panel, ladder: Ladder) -> None:
 def _message(ladder: Ladder) -> str:
     bad = overlaps(ladder)
     if bad:
-        pairs = [
-            f"'{a.name}' ({_band(a, ladder.unit)}) overlaps '{b.name}' ({_band(b, ladder.unit)})" for a, b in bad
-        ]
+        pairs = [f"'{a.name}' ({_band(a, ladder.unit)}) overlaps '{b.name}' ({_band(b, ladder.unit)})" for a, b in bad]
         return "; ".join(pairs) + "."
     sign = " < " if ladder.climbs else " > "
     chain = sign.join(f"{r.name} ({_band(r, ladder.unit)})" for r in ladder.rungs)
