@@ -7,12 +7,17 @@ from chargewright.checks.review import review_of, subject_of
 from chargewright.checks.run import findings_of
 from chargewright.dossier.record import Dossier
 from chargewright.dossier.texts import CAUTIONS, STANDARDS
+from chargewright.sizing.build import Build
 from chargewright.studies.charge import charge_cases
 from chargewright.studies.ladder import ladders
-from chargewright.studies.settings import settings
+from chargewright.studies.needs import Plan
+from chargewright.studies.settings import Settings, settings
+from chargewright.studies.situation import Situation
 from chargewright.studies.study import Study
 
 Progress = Callable[[str, float], None]
+OPEN_CHARGER = "smart-battery-charger"
+"""Shipped description of a charger by the open Smart Battery Charger Specification 1.1."""
 
 
 def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
@@ -29,6 +34,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         return Dossier(
             study=study,
             settings=None,
+            open_settings=None,
             ladders=(),
             charges=(),
             findings=findings_of(study, None),
@@ -51,6 +57,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     return Dossier(
         study=study,
         settings=coded if won else None,
+        open_settings=_on_open_charger(case, subject.plan, build) if won else None,
         ladders=rungs if won else (),
         charges=charges if won else (),
         findings=found,
@@ -60,3 +67,8 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         assumptions=assumptions,
         not_modelled=not_modelled,
     )
+
+
+def _on_open_charger(case: Situation, chosen: Plan, build: Build) -> Settings | None:
+    """Return the set-points on the open standard's charger, so that what a controller costs in accuracy can be seen."""
+    return None if case.design.controller == OPEN_CHARGER else settings(case, chosen, build, OPEN_CHARGER)

@@ -26,6 +26,9 @@ class Dossier:
     study: Study
     settings: Settings | None
     """Coded set-points of the winner; None if no path is feasible."""
+    open_settings: Settings | None
+    """The same set-points on a charger of the open Smart Battery Charger Specification; None where that is the design's
+    own controller, or no path is feasible."""
     ladders: tuple[Ladder, ...]
     """Protection ladders of the winner."""
     charges: tuple[ChargePlan, ...]

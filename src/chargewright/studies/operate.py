@@ -176,7 +176,11 @@ def operate(
     attempt("charging", charge)
     if any(s.key == "flat-pack" and s.linear is not None for s in path.states):
         # A pack that pulls its bus too low is charged through its switch as a linear element, the bus at its floor.
-        attempt("flat-pack", charge & (found.brown_out | ~found.solved), np.minimum(wanted, case.i_precharge))
+        attempt(
+            "flat-pack",
+            charge & (found.brown_out | ~found.solved) & ~found.runaway,
+            np.minimum(wanted, case.i_precharge),
+        )
     attempt("source-only", ~charge)
     if pass_through:
         attempt("pass-through", ~charge)

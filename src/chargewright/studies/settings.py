@@ -48,9 +48,12 @@ class Settings:
     findings: tuple[Finding, ...]
 
 
-def settings(case: Situation, chosen: Plan, build: Build) -> Settings:
-    """Return the coded set-points of a path. Raises PartsError for a controller description that cannot be used."""
-    controller = load_controller(case.design.controller, case.folder)
+def settings(case: Situation, chosen: Plan, build: Build, controller_name: str | None = None) -> Settings:
+    """Return the coded set-points of a path. Raises PartsError for a controller description that cannot be used.
+
+    controller_name : a shipped description or a file; None takes the design file's
+    """
+    controller = load_controller(controller_name or case.design.controller, case.folder)
     context = _context(case, chosen, build)
     has = {f.quantity.key for f in controller.fields}
     wants = _wants(case, chosen)
