@@ -140,7 +140,7 @@ def test_a_charge_may_start_at_the_cold_edge_itself(make_pack: Make, cell: str):
 
 def test_below_the_band_the_charge_stops(make_pack: Make):
     # A room that cools the cells from 1 °C to below the edge: nothing flows below −0.5 °C, and the cause is said.
-    run = charged(make_pack(cell="nmc-energy"), soc_start=0.5, temp_start=274.15, temp_ambient=271.15)
+    run = charged(make_pack(), soc_start=0.5, temp_start=274.15, temp_ambient=271.15, thermal_resistance=1.0)
     assert run.ended_by == "cold"
     assert run.trace.temp[run.trace.i > 0.0].min() >= 273.15 - 0.5 - 1e-4
 
