@@ -9,15 +9,11 @@ from chargewright.base.units import show
 from chargewright.parts.capacitor import Capacitor
 from chargewright.parts.catalogue import Parts
 from chargewright.parts.kind import Catalogue
-from chargewright.physics.capacitor import (
-    biased_capacitance,
-    esr_ripple,
-    switched_voltage_ripple,
-    triangle_voltage_ripple,
-)
+from chargewright.physics.capacitor import biased_capacitance, esr_ripple
 from chargewright.physics.conduction import resistive_loss
 from chargewright.sizing.demand import Demand
 from chargewright.sizing.pass_elements import derated
+from chargewright.sizing.pulse_charge import pulse_charge
 from chargewright.sizing.records import Side
 from chargewright.sizing.ruling import Ruling, most_over, rating
 from chargewright.sizing.stage_rules import Heat
@@ -66,10 +62,9 @@ class BankChoice:
 def bank_duties(found: Run, demand: Demand) -> tuple[BankDuty, BankDuty]:
     """Return what the source side and the pack side ask of their capacitors.
 
-    The side's switch conducts for a share s of the period. A capacitor beside it sees that pulse without its mean
-    (`switched_voltage_ripple`), and the ripple that rides on the pulse (`triangle_voltage_ripple`); the sum bounds the
-    real ripple from above and is exact where one of the two vanishes. Light load: the share shrinks with the pulse,
-    and the rate falls with the pulses left out.
+    The side's switch carries the coil's current for its share of the period; see `pulse_charge`. At light load the
+    share shrinks with the pulse, and the rate falls with the pulses left out. Where both legs switch, the ramp is taken
+    to be straight.
     """
     points, w = found.points, found.wave
     active, rate = np.maximum(w.active, 1e-9), np.maximum(w.rate, 1.0)
@@ -77,8 +72,7 @@ def bank_duties(found: Run, demand: Demand) -> tuple[BankDuty, BankDuty]:
     for name, share, rms in (("in", w.d_in, w.rms_in_capacitor), ("out", 1.0 - w.d_out, w.rms_out_capacitor)):
         duty = np.clip(share, 0.0, 1.0)
         pulsed = np.clip(duty * active, 0.0, 1.0)
-        charge = switched_voltage_ripple(found.i_l / active, pulsed, 1.0, rate)
-        charge = charge + triangle_voltage_ripple(w.di_pp * pulsed, 1.0, rate)
+        charge = pulse_charge(found.i_l / active, w.di_pp, pulsed, rate)
         sides[name] = (charge, np.where(duty < 1.0, w.i_peak, w.di_pp), rms)
     turned, share = points.reverse, demand.rules.v_derating
     duties = []
