@@ -40,6 +40,7 @@ ALWAYS: tuple[TableForm, ...] = (
 """Tables of every study, with or without rows."""
 SOMETIMES: tuple[TableForm, ...] = (
     handover.SET_POINTS,
+    handover.OPEN_SET_POINTS,
     handover.TEST_PLAN,
     paths.REACH,
     parts.MARGINS,
@@ -73,6 +74,8 @@ def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
     ]
     if dossier.settings is not None:
         found.append(handover.set_points_table(dossier.settings.points))
+    if dossier.open_settings is not None:
+        found.append(handover.set_points_table(dossier.open_settings.points, handover.OPEN_SET_POINTS))
     if dossier.test_plan is not None:
         found.append(handover.test_plan_table(dossier.test_plan))
     if study.reach is not None:

@@ -16,10 +16,11 @@ from chargewright.report.blocks import (
     Verdict,
 )
 from chargewright.report.data.paths import paths_table, requirements_table, tipping_table
-from chargewright.report.figures.decision_map import decision_map_picture, own_place
+from chargewright.report.figures.decision_map import decision_map_picture
 from chargewright.report.figures.scores import scores_picture
 from chargewright.report.headline import score_derivation
 from chargewright.report.tables import DataTable, table_block
+from chargewright.studies.decision_map import profile
 from chargewright.studies.study import PathStudy, Study
 from chargewright.studies.verdict import MEASURES
 from chargewright.studies.words import because, tipping_words, verdict_sentence, why_out
@@ -134,7 +135,8 @@ def _how_scored() -> str:
 
 
 def _place_words(study: Study) -> str:
-    share, power = own_place(study.case)
+    own = profile(study.case)
+    share, power = own.share, own.mean
     return (
         f"The map varies only the use, with the parts of this study: this product draws {show(power, 'W', 3)} on "
         f"average and is on a source for {show(share, '1', 2)} of the time."

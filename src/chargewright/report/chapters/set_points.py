@@ -20,23 +20,27 @@ def chapter(dossier: Dossier) -> Chapter | None:
         if unsafe
         else "; no reset value is known to be unsafe."
     )
-    blocks: list[Block] = [Verdict(text=words, tone="thin" if unsafe else "plain"), _points(settings)]
+    blocks: list[Block] = [Verdict(text=words, tone="thin" if unsafe else "plain"), *_on(settings)]
+    if dossier.open_settings is not None:
+        name = dossier.open_settings.controller.name
+        blocks.append(Unfold(title=f"The same on {name}", blocks=tuple(_on(dossier.open_settings)), in_print=False))
+    return Chapter(key="set-points", title="Set-points", question="What do we set?", blocks=tuple(blocks))
+
+
+def _on(settings: Settings) -> list[Block]:
+    """Return everything about the set-points on one controller."""
+    blocks: list[Block] = [_points(settings)]
     if settings.missing:
-        blocks.append(
-            Bullets(
-                items=tuple(
-                    f"{w.quantity.replace('_', ' ')}: wanted, but this controller has no field for it."
-                    for w in settings.missing
-                )
-            )
+        words = tuple(
+            f"{w.quantity.replace('_', ' ')}: wanted, but there is no field for it." for w in settings.missing
         )
+        blocks.append(Bullets(items=words))
     if settings.cell is not None:
         blocks += [Heading(text="What the charge voltage does to the highest cell"), *_cell(settings)]
-    blocks.append(Heading(text="Order of writing"))
-    blocks.append(_writes(settings))
+    blocks += [Heading(text="Order of writing"), _writes(settings)]
     if settings.refresh is not None:
         blocks.append(Paragraph(text=_refresh(settings)))
-    return Chapter(key="set-points", title="Set-points", question="What do we set?", blocks=tuple(blocks))
+    return blocks
 
 
 def _points(settings: Settings) -> Block:
@@ -53,7 +57,8 @@ def _points(settings: Settings) -> Block:
         "Coded is what the controller takes the code for; what it sets differs where the fitted sense resistor differs "
         "from the configured one. The band has gain, offset and resistor at their worst."
     )
-    return table_block(table, only=only, tones=tone, note=note)
+    caption = f"{table.title}, on {settings.controller.name}"
+    return table_block(table, only=only, tones=tone, caption=caption, note=note)
 
 
 def _cell(settings: Settings) -> list[Block]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from chargewright.base.findings import Finding
 from chargewright.bench.records import TestPlan
-from chargewright.report.tables import ROW, DataTable, column, table_form
+from chargewright.report.tables import ROW, DataTable, TableForm, column, table_form
 from chargewright.setpoints.plan import SetPoint
 from chargewright.setpoints.table import code_table
 from chargewright.studies.ladder import Ladder
@@ -33,7 +33,12 @@ SET_POINTS = table_form(
 )
 
 
-def set_points_table(points: Sequence[SetPoint]) -> DataTable:
+OPEN_SET_POINTS = table_form(
+    "open_set_points", "The same set-points on a charger of the open specification", SET_POINTS.columns
+)
+
+
+def set_points_table(points: Sequence[SetPoint], form: TableForm = SET_POINTS) -> DataTable:
     """Return one row for each set-point: asked, coded, real, band, reset."""
     rows = [
         (
@@ -56,7 +61,7 @@ def set_points_table(points: Sequence[SetPoint]) -> DataTable:
         )
         for point, row in zip(points, code_table(points), strict=True)
     ]
-    return SET_POINTS.filled(rows)
+    return form.filled(rows)
 
 
 LADDERS = table_form(

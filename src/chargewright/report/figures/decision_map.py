@@ -1,4 +1,4 @@
-"""Which path wins over system power and share of time on the source, with the line where the lead changes."""
+"""Which path wins over mean system power and share of time on the source, with the line where the lead changes."""
 
 import numpy as np
 
@@ -26,7 +26,7 @@ def decision_map_picture(the_map: DecisionMap, case: Situation) -> Picture:
         width=WIDTH - 64.0,
         height=_HEIGHT - 46.0 - 44.0 - 18.0 * _rows(the_map),
         across=Axis(label="share of time on the source in %", low=0.0, high=100.0, step=20.0),
-        up=Axis(label="system power in W", low=float(power_edges[0]), high=float(power_edges[-1]), log=True),
+        up=Axis(label="mean system power in W", low=float(power_edges[0]), high=float(power_edges[-1]), log=True),
     )
     _cells(panel, the_map, share_edges * 100.0, power_edges)
     _crossovers(panel, the_map, share_edges * 100.0, power_edges)
@@ -38,15 +38,9 @@ def decision_map_picture(the_map: DecisionMap, case: Situation) -> Picture:
         key="decision-map",
         title=_TITLE,
         message=message,
-        alt=f"Map of system power against share of time on the source, each cell with its winner's letter. {message}",
+        alt=f"Map of mean power against share of time on the source, each cell with its winner's letter. {message}",
         svg=board.svg(_TITLE),
     )
-
-
-def own_place(case: Situation) -> tuple[float, float]:
-    """Return this product's share of time on a source [1] and its mean power over the day [W]."""
-    load = profile(case)
-    return load.share, load.mean
 
 
 def winners(the_map: DecisionMap) -> list[int]:
@@ -86,7 +80,8 @@ def _crossovers(panel: Panel, the_map: DecisionMap, across: np.ndarray, up: np.n
 
 
 def _product(panel: Panel, case: Situation) -> None:
-    share, power = own_place(case)
+    own = profile(case)
+    share, power = own.share, own.mean
     if not panel.up.low < power < panel.up.high:
         return
     x, y = panel.px(100.0 * share), panel.py(power)

@@ -31,6 +31,8 @@ _BUS_ROOM = 11.0
 _THICK = 38.0
 """Width of the widest ribbon."""
 _THIN = 1.6
+_NOTHING = 1e-6
+"""A duty below this is a leg that does not switch."""
 
 
 @dataclass(slots=True)
@@ -239,12 +241,12 @@ def _stage_words(report: StateReport) -> str:
     if mode == "through":
         return "stage passes straight through"
     d_in, d_out = float(s.waveform.d_in[k]), float(s.waveform.d_out[k])
-    words = []
-    if d_out < 1e-6 or d_in < 1.0 - 1e-6:
-        words.append(f"duty {show(d_in, '1', 2)}")
-    if d_out > 1e-6:
-        words.append(f"lift {show(d_out, '1', 2)}")
-    return f"stage{' backwards' if mode == 'reverse' else ''}: {', '.join(words)}"
+    name = "stage backwards" if mode == "reverse" else "stage"
+    if d_out < _NOTHING:
+        return f"{name}: buck, duty {show(d_in, '1', 2)}"
+    if d_in > 1.0 - _NOTHING or s.path.stage.legs == "buck":
+        return f"{name}: boost, duty {show(d_out, '1', 2)}"
+    return f"{name}: both legs, {show(d_in, '1', 2)}, {show(d_out, '1', 2)}"
 
 
 def _beside(sheet: _Sheet, flow: Flow) -> None:

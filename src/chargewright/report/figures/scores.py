@@ -9,7 +9,7 @@ from chargewright.studies.verdict import SMALL_IS_GOOD
 
 _TITLE = "Scores: 100 is the best of the paths on that measure"
 _ROW = 24.0
-_NAMES = 118.0
+_NAMES = 128.0
 
 
 def scores_picture(study: Study) -> Picture:
@@ -26,7 +26,7 @@ def scores_picture(study: Study) -> Picture:
     for row, ranked in enumerate(order):
         y = 52.0 + _ROW * row
         board.line(8.0, y, WIDTH - 8.0, y, colour=HAIR, width=0.7)
-        board.text(8.0, y + 15.5, ranked.key, size=10.5, bold=row == 0)
+        board.text(8.0, y + 15.5, ranked.key, size=10.0, bold=row == 0)
         for k, score in enumerate((ranked.total, *(ranked.scores[n] for n in SMALL_IS_GOOD))):
             x = _NAMES + column * k
             board.box(x, y + 16.5, (column - 8.0) * score, 4.0, fill=SERIES[0] if k == 0 else SOFT)
