@@ -15,7 +15,7 @@ from chargewright.base.units import Toleranced
 from chargewright.network.hardware import Hardware
 from chargewright.parts.supply import Supply, input_voltage
 from chargewright.studies.needs import Plan, least_input
-from chargewright.studies.operate import operate
+from chargewright.studies.operate import for_peaks, operate
 from chargewright.studies.situation import Situation
 
 _HALVINGS = 11
@@ -63,14 +63,15 @@ def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
     ambient, path = case.design.ambient, chosen.path
 
     def carries(p_load: Floats, with_supply: Supply | None, soc: float, temp: float, lasting: bool) -> Bools:
-        o = operate(case, path, hardware, with_supply, soc=soc, p_load=p_load, temp=temp, edge="low")
-        return o.lasts | (o.solved & ~o.overloaded & ~o.brown_out & (not lasting))
+        parts = hardware if lasting else for_peaks(case, hardware)
+        o = operate(case, path, parts, with_supply, soc=soc, p_load=p_load, temp=temp, edge="low")
+        return o.lasts if lasting else o.solved & ~o.overloaded & ~o.brown_out
 
     def fills(with_supply: Supply) -> bool:
         o = operate(case, path, hardware, with_supply, soc=0.5, p_load=case.p_busy, temp=ambient.hot, edge="low")
         v_in = float(input_voltage(with_supply, float(o.i_source[0]), "low"))
-        drained = o.i_pack[0] < 0.0
-        return bool(o.solved[0] and not o.overloaded[0] and not drained) and v_in > least_input(case, path)
+        charges = bool(o.solved[0] and not o.overloaded[0] and o.i_pack[0] > 0.0)
+        return charges and v_in > least_input(case, path)
 
     loads = (
         ("load", "lasting load, source and half-full pack", case.p_busy, supply, 0.5, ambient.hot, True),
@@ -96,7 +97,7 @@ def _with_cable(supply: Supply, r: float) -> Supply:
 
 
 _LOAD_FAILS = "source or path beyond its limit, bus below the rails, or no steady state"
-_SOURCE_FAILS = "the busiest load drains the pack, or the charge cannot be finished"
+_SOURCE_FAILS = "the busiest load leaves nothing for the pack, or the charge cannot be finished"
 
 
 def _largest(key: str, title: str, now: float, passes: Callable[[Floats], Bools]) -> Edge:
