@@ -12,8 +12,11 @@ import pytest
 
 from chargewright.network.hardware import Hardware, WireParts
 from chargewright.network.ledger import ledger_of
-from chargewright.network.solve import NO_SOLUTION, RUNAWAY, SOLVED, TEMP_RUNAWAY, Solution
+from chargewright.network.solve import NO_SOLUTION, RUNAWAY, SOLVED, TEMP_RUNAWAY, Solution, heat_of
+from chargewright.network.stage import StageLosses
+from chargewright.parts.regulator import generic_regulator
 from chargewright.paths import shelf
+from chargewright.spec.system import RailSpec
 
 Make = Callable[..., Hardware]
 Run = Callable[..., Solution]
@@ -134,6 +137,50 @@ def test_runaway_is_told_and_not_numbered(bare_hardware: Make, solve_state: Run)
     # Just below and just above the current at which it would run away for good, it does not rest.
     just = solve_state("direct", "charging", hw, **CHARGING, i_pack=runaway * np.array([1.0 - 1e-6, 1.0 + 1e-6]))
     assert np.all(just.status == RUNAWAY)
+
+
+def test_two_bodies_share_the_heat_and_the_board_is_warm(bare_hardware: Make, solve_state: Run):
+    # By hand: 2 A through 25 mΩ are 100 mW; on a board of 10 K/W that is 1 K; each of two bodies takes 50 mW through
+    # 40 K/W, another 2 K. The cable's 400 mW warm nothing in the product.
+    pair = {"blocking-pair": WireParts(r_25=25e-3, rth=40.0, bodies=2)}
+    hw = bare_hardware(shelf.get("direct"), pair, r_board=10.0)
+    p_load = 2.0 * (10.0 - 2.0 * (0.1 + 0.025))
+    s = solve_state(
+        "direct", "source-only", hw, e_source=10.0, r_cable=0.1, e_cells=6.0, p_load=p_load, temp_ambient=300.0
+    )
+    assert s.i["source"][0] == pytest.approx(2.0, rel=1e-9)
+    assert s.temp["board"][0] == pytest.approx(301.0, abs=1e-6)
+    assert s.temp["blocking-pair"][0] == pytest.approx(303.0, abs=1e-6)
+    assert s.temp["cable"][0] == 300.0
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+def test_every_loss_of_the_stage_warms_the_part_it_arises_in(reverse: bool):
+    # Powers of two, so that a sum tells what is in it. Drive, quiescent current and capacitors warm the board alone.
+    losses = StageLosses(*(2.0**k for k in range(len(StageLosses._fields))))
+    parts = {
+        "in_high": losses.in_high_conduction + losses.in_overlap + losses.in_capacitance + losses.in_recovery,
+        "in_low": losses.in_low_conduction + losses.in_dead_time,
+        "out_low": losses.out_low_conduction + losses.out_overlap + losses.out_capacitance + losses.out_recovery,
+        "out_high": losses.out_high_conduction + losses.out_dead_time,
+        "coil": losses.coil_winding + losses.coil_ac + losses.coil_core,
+    }
+    # Backwards, the legs change their roles: the b leg is where power comes in.
+    a, b = ("out", "in") if reverse else ("in", "out")
+    expected = {f"a_{s}": parts[f"{a}_{s}"] for s in ("high", "low")}
+    expected |= {f"b_{s}": parts[f"{b}_{s}"] for s in ("high", "low")}
+    assert heat_of(losses, reverse) == expected | {"coil": parts["coil"]}
+
+
+def test_a_source_that_loses_more_than_half_on_its_way_is_no_steady_state(bare_hardware: Make, solve_state: Run):
+    # A linear rail draws its output's current whatever the bus, so 16 A through 0.24 Ω would leave 3.16 V of 7 V: a
+    # root of the equations, but past the greatest power that the pack can give, where no product works.
+    rail = generic_regulator(RailSpec(name="rail", voltage=2.5, power=50.0, regulator="linear"), 20.0, 0.8, 0.3)
+    hw = bare_hardware(shelf.get("direct"), rails=(rail,))
+    p = 2.5 * np.array([14.0, 14.5, 14.7, 16.0])
+    s = solve_state("direct", "battery", hw, e_cells=7.0, r_pack=0.24, p_load=p)
+    assert s.status.tolist() == [SOLVED, SOLVED, NO_SOLUTION, NO_SOLUTION]
+    assert s.v["bus"][0] == pytest.approx(7.0 - 0.24 * 14.0, abs=1e-3)
 
 
 def test_power_behind_the_input_path(bare_hardware: Make, solve_state: Run):
