@@ -3,8 +3,8 @@
 Over a step the current is constant, so charge, RC pairs and temperature are exact for the resistances of the step, and
 so is the energy: the mean terminal voltage is that of the integral of the rest voltage over the charge that flows.
 
-Everything is taken at the pack's terminals. Tables are flat (lists when plain, arrays when compiled), because one index
-serves both. Resistances are renewed when state of charge or temperature have moved by `_MOVED_SOC`, `_MOVED_TEMP`.
+Everything is taken at the pack's terminals. Tables are flat (lists when plain, arrays when compiled): one index serves
+both. Resistances are renewed when state of charge or temperature have moved by `_MOVED_SOC`, `_MOVED_TEMP`.
 """
 
 import math
@@ -34,18 +34,19 @@ _MOVED_TEMP = 0.05
 
 
 class PackTables(NamedTuple):
-    """The pack; all at its terminals, SI."""
+    """The pack; all at its terminals, SI. Every table in one store, of which a field gives the place."""
 
+    store: Any
     span: float
     """Charge between state of charge 0 and 1 [C]."""
     q_step: float
     """Charge between two points of the tables of the rest voltage [C]."""
     points: int
-    rest: Any
+    rest: int
     """Rest voltage at the reference temperature."""
-    energy: Any
+    energy: int
     """Its integral over charge [J]."""
-    slope: Any
+    slope: int
     """Slope of the rest voltage with temperature."""
     temp_ref: float
     rows: int
@@ -55,9 +56,9 @@ class PackTables(NamedTuple):
     temp_low: float
     temp_step: float
     pairs: int
-    resistance: Any
+    resistance: int
     """Table by table: R0 of the cells and each pair's, discharging then charging, each (rows, columns)."""
-    tau: Any
+    tau: int
     """Time constant of each pair."""
     lead: float
     """Resistance between cells and terminals, inside every terminal voltage but no heat of the cells."""
@@ -91,16 +92,16 @@ def refresh(pack: PackTables, now: Any, par: Any, dt: float) -> None:
     right = y - column
     at, size = row * pack.columns + column, pack.rows * pack.columns
     for k in range(pack.pairs):
-        tau = _between(pack.tau, k * size + at, pack.columns, down, right)
+        tau = _between(pack, pack.tau + k * size + at, down, right)
         left = math.exp(-dt / tau)
         par[TAU + k], par[LEFT + k], par[SHARE + k] = tau, left, (1.0 - left) * tau / dt
     for direction in range(2):
         first = PER_DIRECTION + direction * DIRECTION
-        base = direction * (1 + pack.pairs) * size + at
-        cells = _between(pack.resistance, base, pack.columns, down, right)
+        base = pack.resistance + direction * (1 + pack.pairs) * size + at
+        cells = _between(pack, base, down, right)
         mean = end = lasting = cells + pack.lead
         for k in range(pack.pairs):
-            r = _between(pack.resistance, base + (1 + k) * size, pack.columns, down, right)
+            r = _between(pack, base + (1 + k) * size, down, right)
             par[first + R_PAIR + k] = r
             mean += r * (1.0 - par[SHARE + k])
             end += r * (1.0 - par[LEFT + k])
@@ -114,14 +115,18 @@ def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
     x = q / pack.q_step
     k = min(max(int(x), 0), pack.points - 2)
     over = x - k
-    slope = pack.slope[k] + over * (pack.slope[k + 1] - pack.slope[k])
-    return float(pack.rest[k] + over * (pack.rest[k + 1] - pack.rest[k]) + slope * (temp - pack.temp_ref))
+    slope = pack.store[pack.slope + k] + over * (pack.store[pack.slope + k + 1] - pack.store[pack.slope + k])
+    return float(
+        pack.store[pack.rest + k]
+        + over * (pack.store[pack.rest + k + 1] - pack.store[pack.rest + k])
+        + slope * (temp - pack.temp_ref)
+    )
 
 
 def rest_slope(pack: PackTables, q: float) -> float:
     """Return by how much the rest voltage rises with charge [V/C]."""
     k = min(max(int(q / pack.q_step), 0), pack.points - 2)
-    return float((pack.rest[k + 1] - pack.rest[k]) / pack.q_step)
+    return float((pack.store[pack.rest + k + 1] - pack.store[pack.rest + k]) / pack.q_step)
 
 
 def stored(pack: PackTables, q: float) -> float:
@@ -129,8 +134,8 @@ def stored(pack: PackTables, q: float) -> float:
     x = q / pack.q_step
     k = min(max(int(x), 0), pack.points - 2)
     over = x - k
-    mean = pack.rest[k] + 0.5 * over * (pack.rest[k + 1] - pack.rest[k])
-    return float(pack.energy[k] + over * pack.q_step * mean)
+    mean = pack.store[pack.rest + k] + 0.5 * over * (pack.store[pack.rest + k + 1] - pack.store[pack.rest + k])
+    return float(pack.store[pack.energy + k] + over * pack.q_step * mean)
 
 
 def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> float:
@@ -138,7 +143,7 @@ def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> flo
     first, last = int(q / pack.q_step), int((q + dq) / pack.q_step)
     if first == last or abs(dq) < 1e-7 * pack.span:
         return rest_voltage(pack, q + 0.5 * dq, temp)
-    slope = pack.slope[min(max(int((q + 0.5 * dq) / pack.q_step), 0), pack.points - 1)]
+    slope = pack.store[pack.slope + min(max(int((q + 0.5 * dq) / pack.q_step), 0), pack.points - 1)]
     return float((stored(pack, q + dq) - stored(pack, q)) / dq + slope * (temp - pack.temp_ref))
 
 
@@ -179,8 +184,9 @@ def held_current(pack: PackTables, now: Any, par: Any, dt: float, v_set: float) 
     return float(i)
 
 
-def _between(table: Any, at: int, columns: int, down: float, right: float) -> float:
+def _between(pack: PackTables, at: int, down: float, right: float) -> float:
     """Return the value between four neighbours of a table."""
-    above = table[at] + right * (table[at + 1] - table[at])
-    below = table[at + columns] + right * (table[at + columns + 1] - table[at + columns])
+    above = pack.store[at] + right * (pack.store[at + 1] - pack.store[at])
+    at += pack.columns
+    below = pack.store[at] + right * (pack.store[at + 1] - pack.store[at])
     return float(above + down * (below - above))

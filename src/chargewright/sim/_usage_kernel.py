@@ -1,0 +1,375 @@
+"""Usage in steps: pack, path and charger over a series of loads and sources, plain or compiled with the same numbers.
+
+A step first asks which current the charger wants, then whether source and pack can carry load and charge together; what
+they cannot carry is not served and shuts the product down. Only then does the step change anything.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+from chargewright.sim import _usage_pack as s
+from chargewright.sim import _usage_path as table
+from chargewright.sim import _usage_rules as code
+from chargewright.sim._usage_book import book_step, note_event
+from chargewright.sim._usage_pack import (
+    PackTables,
+    end_voltage,
+    held_current,
+    mean_voltage,
+    open_voltage,
+    refresh,
+    rest_voltage,
+)
+from chargewright.sim._usage_path import PathTables, at_corner, at_into, at_load, find_load, left_for_pack, over_load
+from chargewright.sim._usage_rules import Books, Rules
+
+_EXACT = 1e-10
+"""How exactly powers balance [1]."""
+_BAND = 1e-6
+"""How far the source's limit may be passed [1]."""
+_SERVED = 0
+_COLLAPSE = 0.5
+"""A load of constant power has no rest below half of the voltage that the pack has without it."""
+
+
+class Flow(NamedTuple):
+    """What flows in a step."""
+
+    kind: int
+    """Table that describes it."""
+    i: float
+    """Into the pack."""
+    v: float
+    """Mean terminal voltage."""
+    into: float
+    """Power into the pack at its terminals."""
+    source: float
+    """Power at the source's connector."""
+    state: int
+    limit: int
+    helping: int
+    """Whether supplement is in force."""
+    over: int
+    """Whether the source gives more than it may lastingly."""
+    why: int
+    """Why the load cannot be served; 0 if it can."""
+
+
+def run_series(
+    pack: PackTables, path: PathTables, rules: Rules, spent: Any, books: Books, now: Any, flag: Any, par: Any,
+    duration: Any, power: Any, source: Any, first: int, last: int,
+) -> None:  # fmt: skip
+    """Step through the stretches `first` to `last` of a series; one duration serves all where only one is given."""
+    same = len(duration) == 1
+    for k in range(first, last):
+        whole = duration[0] if same else duration[k]
+        count = max(1, math.ceil(whole / rules.longest - 1e-9))
+        for _ in range(count):
+            _step(pack, path, rules, spent, books, now, flag, par, whole / count, power[k], int(source[k]))
+
+
+def _step(
+    pack: PackTables, path: PathTables, rules: Rules, spent: Any, books: Books, now: Any, flag: Any, par: Any,
+    dt: float, asked: float, source: int,
+) -> None:  # fmt: skip
+    refresh(pack, now, par, dt)
+    if source != flag[code.FEED]:
+        _plug(pack, rules, now, flag, source)
+    _follow_regions(rules, now, flag)
+    was_down = flag[code.DOWN] == 1
+    tries = not was_down or now[s.T_DOWN] >= rules.restart
+    if tries and was_down and source < 0:
+        tries = _lasts(pack, path, now, flag, par, asked)
+    served, why, load = asked, flag[code.WHY], flag[code.AT_LOAD]
+    flow = _nothing(now, why)
+    # Twice at most: the load that is asked for, then what a product draws that is shut down.
+    for down in range(0 if tries else 1, 2):
+        served = asked if down == 0 else min(asked, rules.standby)
+        load = find_load(path, served, load)
+        flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, source, down == 1)
+        if flow.why == _SERVED:
+            break
+        if down == 0:
+            why = flow.why
+    else:
+        served = 0.0
+        flow = _nothing(now, why)
+        if source < 0 and flag[code.SLEEPING] == 0:
+            flag[code.SLEEPING] = 1
+            note_event(books, now, flag, pack, code.FELL_ASLEEP)
+    flag[code.AT_LOAD] = load
+    is_down = served < asked or flow.why != _SERVED
+    if is_down and not was_down:
+        note_event(books, now, flag, pack, why)
+        flag[code.WHY] = why
+    flag[code.DOWN] = 1 if is_down else 0
+    now[s.T_DOWN] = dt + (0.0 if tries else now[s.T_DOWN])
+    if is_down and flow.kind <= table.BATTERY:
+        off = code.ASLEEP if flag[code.SLEEPING] == 1 else code.OFF
+        flow = Flow(flow.kind, flow.i, flow.v, flow.into, flow.source, off, why, 0, 0, why)
+    over = over_load(path, served, load)
+    _clocks(pack, path, rules, books, now, flag, dt, flow, load, over)
+    book_step(pack, path, rules, spent, books, now, flag, par, dt, asked, served, load, over, source, flow)
+
+
+def _nothing(now: Any, why: int) -> Flow:
+    return Flow(table.NO_TABLE, 0.0, now[s.VOLTAGE], 0.0, 0.0, code.OFF, why, 0, 0, max(why, 1))
+
+
+def _plug(pack: PackTables, rules: Rules, now: Any, flag: Any, source: int) -> None:
+    """Begin with another source, or with none: timers start again, what was shut down may start."""
+    if flag[code.FEED] < 0:
+        flag[code.IS_FULL] = 1 if open_voltage(pack, now) >= rules.v_recharge else 0
+    flag[code.FEED] = source
+    flag[code.TIMED] = flag[code.HELPING] = flag[code.SIGN] = flag[code.BLOCKED] = 0
+    now[s.T_CHARGE] = now[s.T_PRECHARGE] = now[s.T_OVER] = now[s.T_SUPPLEMENT] = 0.0
+    now[s.T_WAKE] = rules.wake
+    if source >= 0:
+        now[s.T_DOWN] = rules.restart
+
+
+def _follow_regions(rules: Rules, now: Any, flag: Any) -> None:
+    """Follow the temperature of the cells through the charger's regions, with their hysteresis."""
+    region = flag[code.REGION]
+    while region < rules.region_count - 1 and now[s.TEMP] >= rules.store[4 * region]:
+        region += 1
+    while region > 0 and now[s.TEMP] < rules.store[4 * region + 1]:
+        region -= 1
+    flag[code.REGION] = region
+
+
+def _attempt(
+    pack: PackTables, path: PathTables, rules: Rules, now: Any, flag: Any, par: Any, dt: float, p: float, load: int,
+    source: int, down: bool,
+) -> Flow:  # fmt: skip
+    """Return what flows if the load `p` is served; `why` says what keeps it from being served."""
+    over = over_load(path, p, load)
+    if source < 0:
+        return _on_battery(pack, path, now, flag, par, dt, load, over, down)
+    if flag[code.SLEEPING] == 1:
+        return _pack_out(path, now, source, load, over, code.NO_PACK, code.SLEEPS)
+    i, limit = _wanted(pack, path, rules, now, flag, par, dt, load, over)
+    if path.floats and i <= 0.0 and (limit == code.BY_TEMPERATURE or limit == code.BY_TIMER):
+        return _on_battery(pack, path, now, flag, par, dt, load, over, down)
+    if flag[code.HELPING] == 1:
+        v = open_voltage(pack, now)
+        alone = at_into(path, path.charge_source, source, v, load, over, 0.0)
+        if now[s.T_SUPPLEMENT] < rules.dwell or alone > (1.0 - rules.headroom) * path.store[path.limit + source]:
+            return _helped(pack, path, now, par, dt, load, over, source, down)
+    if i > 0.0 or path.floats:
+        flow = _charged(pack, path, now, par, dt, load, over, source, i, limit, down)
+        if flow.limit != code.BY_SOURCE_VOLTAGE:
+            if flow.why == code.OVERLOAD:
+                return _helped(pack, path, now, par, dt, load, over, source, down)
+            return flow
+        limit = flow.limit
+    flow = _pack_out(path, now, source, load, over, code.FULL if flag[code.IS_FULL] == 1 else code.WAITING, limit)
+    if flow.why == code.OVERLOAD:
+        return _helped(pack, path, now, par, dt, load, over, source, down)
+    return flow
+
+
+def _on_battery(
+    pack: PackTables, path: PathTables, now: Any, flag: Any, par: Any, dt: float, load: int, over: float, down: bool
+) -> Flow:
+    """The pack carries the load: find the current at which voltage and power fit."""
+    if flag[code.SLEEPING] == 1:
+        return _nothing(now, code.SLEEPS)
+    rest = open_voltage(pack, now)
+    v = rest if now[s.CURRENT] >= 0.0 else now[s.VOLTAGE]
+    i = -at_corner(path, path.battery_power, 0, v, load, over) / v
+    w = 0.0
+    for _ in range(12):
+        v = mean_voltage(pack, now, par, dt, i)
+        w = at_corner(path, path.battery_power, 0, v, load, over)
+        gap = v * i + w
+        slope = v + i * par[s.PER_DIRECTION + s.R_MEAN]
+        if v < _COLLAPSE * rest or slope <= 0.0:
+            return _nothing(now, code.PACK_EMPTY)
+        if abs(gap) <= _EXACT * w:
+            break
+        i -= gap / slope
+    why = _able(pack, now, par, dt, i, down)
+    if why == _SERVED and not down and at_corner(path, path.battery_bus, 0, v, load, over) < 0.0:
+        why = code.BUS_LOW
+    return Flow(table.BATTERY, i, v, -w, 0.0, code.ON_BATTERY, code.NONE, 0, 0, why)
+
+
+def _able(pack: PackTables, now: Any, par: Any, dt: float, i: float, down: bool) -> int:
+    """Return why the pack cannot give a current to the end of the step; 0 if it can."""
+    if now[s.Q] + (i - pack.i_self) * dt < 0.0:
+        return code.PACK_EMPTY
+    if down:
+        return _SERVED
+    if -i > pack.i_most:
+        return code.PACK_CURRENT
+    return code.PACK_EMPTY if end_voltage(pack, now, par, dt, i) < pack.v_empty else _SERVED
+
+
+def _lasts(pack: PackTables, path: PathTables, now: Any, flag: Any, par: Any, p: float) -> bool:
+    """Return whether the pack alone would carry a load lastingly: what a product that was shut down waits for."""
+    if now[s.Q] <= 0.0 or flag[code.SLEEPING] == 1:
+        return False
+    load = find_load(path, p, flag[code.AT_LOAD])
+    over = over_load(path, p, load)
+    rest, r = rest_voltage(pack, now[s.Q], now[s.TEMP]), par[s.PER_DIRECTION + s.R_LASTING]
+    v = rest
+    for _ in range(4):
+        left = rest * rest - 4.0 * r * at_corner(path, path.battery_power, 0, v, load, over)
+        if left <= 0.0:
+            return False
+        v = 0.5 * (rest + math.sqrt(left))
+    return bool(v >= pack.v_empty and at_corner(path, path.battery_bus, 0, v, load, over) >= 0.0)
+
+
+def _wanted(
+    pack: PackTables, path: PathTables, rules: Rules, now: Any, flag: Any, par: Any, dt: float, load: int, over: float
+) -> tuple[float, int]:
+    """Return the current that the charger wants into the pack, and the limit that sets it."""
+    if flag[code.IS_FULL] == 1 and not path.floats:
+        return 0.0, code.NONE
+    if flag[code.TIMED] == 1:
+        return 0.0, code.BY_TIMER
+    region = 4 * flag[code.REGION]
+    allowed = rules.store[region + 2]
+    if allowed <= 0.0:
+        return 0.0, code.BY_TEMPERATURE
+    i, limit = rules.i_charge, code.BY_CURRENT
+    r = par[s.PER_DIRECTION + s.DIRECTION + s.R_CELLS] + pack.lead - pack.unsensed
+    if open_voltage(pack, now) + rules.i_precharge * r < rules.v_precharge:
+        i, limit = rules.i_precharge, code.BY_PRECHARGE
+    if allowed < i:
+        i, limit = allowed, code.BY_TEMPERATURE
+    if path.floats:
+        i -= at_corner(path, path.beside, 0, now[s.VOLTAGE], load, over)
+    v_set = min(rules.v_set, rules.store[region + 3])
+    if i > 0.0 and end_voltage(pack, now, par, dt, i) - i * pack.unsensed > v_set:
+        i, limit = held_current(pack, now, par, dt, v_set), code.BY_VOLTAGE
+    return i, limit
+
+
+def _charged(
+    pack: PackTables, path: PathTables, now: Any, par: Any, dt: float, load: int, over: float, source: int, i: float,
+    limit: int, down: bool,
+) -> Flow:  # fmt: skip
+    """Charge beside the load: with the wanted current, or with what the source's limit leaves over."""
+    state = code.CHARGING
+    if limit == code.BY_PRECHARGE:
+        v = mean_voltage(pack, now, par, dt, i)
+        given = at_corner(path, path.flat_source, source, v, load, over)
+        bus = at_corner(path, path.flat_bus, source, v, load, over)
+        if bus >= 0.0 and given <= path.store[path.limit + source]:
+            return Flow(table.FLAT, i, v, i * v, given, code.PRECHARGE, limit, 0, 0, _SERVED)
+        state = code.PRECHARGE
+    v = mean_voltage(pack, now, par, dt, i)
+    most = at_corner(path, path.into_high, source, v, load, over)
+    given = at_into(path, path.charge_source, source, v, load, over, i * v)
+    if i * v > most or given > path.store[path.limit + source] * (1.0 + 0.5 * _BAND):
+        if most <= 0.0 and not path.floats:
+            return Flow(table.CHARGE, i, v, i * v, given, state, code.BY_SOURCE_VOLTAGE, 0, 0, code.OVERLOAD)
+        i, v = _left(pack, path, now, par, dt, load, over, source, max(i * v, 0.0))
+        given = at_into(path, path.charge_source, source, v, load, over, i * v)
+        state, limit = code.SHARED, code.BY_SOURCE
+        if i < 0.0:
+            return Flow(table.CHARGE, i, v, i * v, given, state, limit, 0, 0, code.OVERLOAD)
+    why = _SERVED if i >= 0.0 else _able(pack, now, par, dt, i, down)
+    if why == _SERVED and not down and at_into(path, path.charge_bus, source, v, load, over, i * v) < 0.0:
+        why = code.BUS_LOW
+    return Flow(table.CHARGE, i, v, i * v, given, state, limit, 0, 0, why)
+
+
+def _left(
+    pack: PackTables, path: PathTables, now: Any, par: Any, dt: float, load: int, over: float, source: int, most: float
+) -> tuple[float, float]:
+    """Return current into the pack and terminal voltage with the source at its limit, at most `most` watts."""
+    v = now[s.VOLTAGE]
+    i = 0.0
+    for _ in range(20):
+        into = min(
+            most, left_for_pack(path, source, v, load, over), at_corner(path, path.into_high, source, v, load, over)
+        )
+        i = into / v
+        fresh = mean_voltage(pack, now, par, dt, i)
+        if fresh <= 0.3 * v:
+            break
+        done = abs(fresh - v) <= _EXACT * v
+        v = fresh
+        if done:
+            break
+    return i, v
+
+
+def _pack_out(path: PathTables, now: Any, source: int, load: int, over: float, state: int, limit: int) -> Flow:
+    """The source carries the load alone, no current flows in the pack."""
+    given = at_load(path, path.rest_source, source, load, over)
+    why = _SERVED
+    if given > path.store[path.limit + source] * (1.0 + _BAND):
+        why = code.OVERLOAD
+    elif at_load(path, path.rest_bus, source, load, over) < 0.0:
+        why = code.BUS_LOW
+    return Flow(table.REST, 0.0, now[s.VOLTAGE], 0.0, given, state, limit, 0, 0, why)
+
+
+def _helped(
+    pack: PackTables, path: PathTables, now: Any, par: Any, dt: float, load: int, over: float, source: int, down: bool
+) -> Flow:
+    """The pack helps the source, where the path can; else the source is overloaded, for a short while."""
+    if path.helps:
+        i, v = _left(pack, path, now, par, dt, load, over, source, 0.0)
+        given = at_into(path, path.charge_source, source, v, load, over, i * v)
+        why = _able(pack, now, par, dt, i, down) if i < 0.0 else _SERVED
+        if i * v < at_corner(path, path.into_low, source, v, load, over) or given > path.store[path.limit + source] * (
+            1.0 + _BAND
+        ):
+            why = code.OVERLOAD
+        elif why == _SERVED and not down and at_into(path, path.charge_bus, source, v, load, over, i * v) < 0.0:
+            why = code.BUS_LOW
+        return Flow(table.CHARGE, i, v, i * v, given, code.SUPPLEMENT, code.BY_SOURCE, 1, 0, why)
+    given = at_load(path, path.rest_source, source, load, over)
+    if given <= path.store[path.limit + source] * (1.0 + _BAND):
+        return _pack_out(path, now, source, load, over, code.WAITING, code.BY_SOURCE)
+    lasts = given <= path.store[path.trip + source] and now[s.T_OVER] + dt <= path.store[path.trip_time + source]
+    why = _SERVED if lasts and at_load(path, path.rest_bus, source, load, over) >= 0.0 else code.OVERLOAD
+    return Flow(table.REST, 0.0, now[s.VOLTAGE], 0.0, given, code.WAITING, code.BY_SOURCE, 0, 1, why)
+
+
+def _clocks(
+    pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, dt: float, flow: Flow,
+    load: int, over: float,
+) -> None:  # fmt: skip
+    """Let timers run and note what begins and ends with this step."""
+    flag[code.HELPING] = flow.helping
+    now[s.T_SUPPLEMENT] = now[s.T_SUPPLEMENT] + dt if flow.helping == 1 else 0.0
+    now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == 1 else 0.0
+    if flag[code.FEED] < 0:
+        return
+    if flag[code.SLEEPING] == 1:
+        now[s.T_WAKE] -= dt
+        if now[s.T_WAKE] <= 1e-9:
+            flag[code.SLEEPING] = 0
+            note_event(books, now, flag, pack, code.WOKE)
+        return
+    blocked = 1 if flow.limit == code.BY_TEMPERATURE and flow.i <= 0.0 else 0
+    if blocked == 1 and flag[code.BLOCKED] == 0:
+        note_event(books, now, flag, pack, code.TOO_COLD if flag[code.REGION] == 0 else code.TOO_HOT)
+    flag[code.BLOCKED] = blocked
+    if flow.state == code.CHARGING:
+        now[s.T_CHARGE] += dt
+    elif flow.state == code.PRECHARGE:
+        now[s.T_CHARGE] += dt
+        now[s.T_PRECHARGE] += dt
+    if flag[code.TIMED] == 0 and (now[s.T_CHARGE] > rules.timer or now[s.T_PRECHARGE] > rules.precharge_timer):
+        flag[code.TIMED] = 1
+        note_event(books, now, flag, pack, code.TIMED_OUT)
+    if flag[code.IS_FULL] == 0:
+        if flow.state == code.CHARGING and flow.limit == code.BY_VOLTAGE:
+            sensed = flow.i
+            if path.floats:
+                sensed += at_corner(path, path.beside, 0, flow.v, load, over)
+            if sensed < rules.i_termination:
+                flag[code.IS_FULL] = 1
+                now[s.T_CHARGE] = now[s.T_PRECHARGE] = 0.0
+                note_event(books, now, flag, pack, code.FILLED)
+    elif open_voltage(pack, now) < rules.v_recharge:
+        flag[code.IS_FULL] = 0
+        note_event(books, now, flag, pack, code.RECHARGED)

@@ -1,0 +1,138 @@
+"""Codes of the usage kernel and what rules it: charger, supplement, restart; and the books it keeps."""
+
+from typing import Any, NamedTuple
+
+OFF, ASLEEP, ON_BATTERY, CHARGING, SHARED, FULL, WAITING, SUPPLEMENT, PRECHARGE, NO_PACK = range(10)
+STATES = (
+    "off",
+    "pack asleep",
+    "battery",
+    "charging",
+    "shared",
+    "source only",
+    "charge waits",
+    "supplement",
+    "flat pack",
+    "no pack",
+)
+"""What the path does, by code: `OFF` is shut down for want of power, `WAITING` is a pack that cannot be charged."""
+
+(
+    NONE,
+    BY_PRECHARGE,
+    BY_CURRENT,
+    BY_VOLTAGE,
+    BY_SOURCE,
+    BY_SOURCE_VOLTAGE,
+    BY_TEMPERATURE,
+    BY_TIMER,
+    PACK_EMPTY,
+    BUS_LOW,
+    PACK_CURRENT,
+    OVERLOAD,
+    SLEEPS,
+) = range(13)
+LIMITS = (
+    "none",
+    "precharge current",
+    "charge current",
+    "charge voltage",
+    "source current",
+    "source voltage",
+    "temperature",
+    "timer",
+    "pack empty",
+    "bus too low",
+    "pack current",
+    "source overloaded",
+    "pack asleep",
+)
+"""Which limit is in force, by code; from `PACK_EMPTY` on, why a load is not served."""
+LIMIT_COUNT = len(LIMITS)
+
+FELL_ASLEEP, WOKE, FILLED, RECHARGED, TIMED_OUT, TOO_COLD, TOO_HOT = range(len(LIMITS), len(LIMITS) + 7)
+EVENTS = (
+    *LIMITS,
+    "pack fell asleep",
+    "pack woken",
+    "charge ended",
+    "charge resumed",
+    "charge timer ran out",
+    "too cold to charge",
+    "too hot to charge",
+)
+"""What happened, by code; the first ones are shut-downs by their limit."""
+
+DOWN, IS_FULL, TIMED, SLEEPING, REGION, HELPING, FEED, SIGN, AT_LOAD, WHY, BLOCKED, ROWS, NOTED = range(13)
+"""Places of the flags: shut down, charge ended, timer ran out, pack asleep, temperature region, supplement in force,
+source, sign of the pack current, segment of the load axis, why down, charge blocked by temperature, rows written,
+events noted."""
+FLAGS = 13
+
+(
+    E_ASKED, E_LOAD, T_UNSERVED, T_OVER, T_SOURCE, E_SOURCE, Q_IN, Q_OUT, E_IN, E_OUT, S_IN, S_OUT, HEAT_CELLS,
+    HEAT_LEADS, E_PAIRS, E_ENTROPIC, E_WARMTH, Q_SELF, E_SELF, E_PATH, E_HELP, T_BLOCKED, FLIPS, SOC_LOW, SOC_HIGH,
+    SOC_END, TEMP_LOW, TEMP_HIGH, I_HIGH,
+) = range(29)  # fmt: skip
+DAY_COLUMNS = 29
+"""Sums of a day [J, C, s], then extremes."""
+
+ROW_COLUMNS = 11
+"""Of the trace: time, state of charge, pack current, terminal voltage, temperature, source power, load power, loss,
+state, limit, source."""
+SOC_BINS = 200
+
+
+class Rules(NamedTuple):
+    """What rules the steps."""
+
+    store: Any
+    """Region by region of temperature: what leaves it upwards and downwards, current and voltage allowed in it; then
+    the ambient temperature through the day at equal distances, the last equal to the first [K]."""
+    region_count: int
+    ambient_count: int
+    v_set: float
+    i_charge: float
+    v_precharge: float
+    i_precharge: float
+    i_termination: float
+    v_recharge: float
+    """Rest voltage below which a pack that was full is charged again."""
+    timer: float
+    precharge_timer: float
+    headroom: float
+    """Share of the source's limit that has to be free before supplement ends [1]."""
+    dwell: float
+    """Least time in supplement [s]."""
+    restart: float
+    """Least time shut down [s]."""
+    wake: float
+    """How long a pack that is asleep takes to be woken [s]."""
+    standby: float
+    enclosure: float
+    """Rise of the pack's surroundings over the loss of the path [K/W]."""
+    longest: float
+    """Longest step [s]."""
+    row_every: float
+
+
+class Books(NamedTuple):
+    """What is added up: one store, of which a field gives the place of a table."""
+
+    store: Any
+    sources: int
+    days: int
+    """(day, column)"""
+    by_source: int
+    """(day, source, 2): seconds there, joules given at its connector."""
+    seconds: int
+    """(state, limit)"""
+    counts: int
+    """By event."""
+    soc_time: int
+    """(source + 1, bin of state of charge): seconds with a load above standby; the first row is without a source."""
+    events: int
+    """(n, 4): time, event, state of charge, source."""
+    event_room: int
+    rows: int
+    row_room: int

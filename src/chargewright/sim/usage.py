@@ -1,0 +1,390 @@
+"""Use over days in steps: pack, path and charger over a series of loads and sources.
+
+Kept: state of charge, polarisation of up to three RC pairs, one temperature for all cells, the charger's regions of
+temperature, recharge, termination and timers, supplement with headroom and dwell, wake-up of a pack that was empty.
+Left out: hysteresis of the rest voltage, spread between cells, the path's own thermal time constants (it is solved as
+settled at one ambient temperature), and all that is quicker than a step, for which `sim.bus_dip` stands.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.base.compiled import compiled, numba_module
+from chargewright.base.errors import OutOfRange
+from chargewright.parts.cell import SOC_TOP, Array, frozen, ocv, pair_resistance, pair_tau, r0
+from chargewright.parts.pack import Pack
+from chargewright.sim import _usage_kernel as kernel
+from chargewright.sim import _usage_pack as cells
+from chargewright.sim import _usage_rules as code
+from chargewright.sim._charge_fold import fold_rules, start_region
+from chargewright.sim._usage_pack import PackTables
+from chargewright.sim._usage_path import PathTables
+from chargewright.sim._usage_rules import Books, Rules
+from chargewright.sim.charge_setup import FINE, ChargeSettings, require_sense
+
+Engine = Literal["auto", "plain", "compiled"]
+DAY = 86400.0
+_POINTS = 1051
+"""Points of the rest voltage: every 0.1 % of charge."""
+_ROWS = 101
+_COLUMN_STEP = 2.0
+_CHUNK = 200_000
+_EVENTS_KEPT = 2000
+_PAYS_FROM = 300_000
+"""Steps in one process from which the compiled kernel pays for its start."""
+_plain_steps = [0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Series:
+    """Loads and sources over time, stretch by stretch; repeated for as long as a run lasts."""
+
+    duration: Array
+    """Of each stretch [s]; one number where all are equal."""
+    power: Array
+    """That the rails are asked for [W]."""
+    source: npt.NDArray[np.int8]
+    """Place in `sources`; -1 where there is none."""
+    sources: tuple[str, ...]
+
+    @property
+    def period(self) -> float:
+        """Length of the whole series [s]."""
+        return float(self.duration[0]) * len(self.power) if len(self.duration) == 1 else float(np.sum(self.duration))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PackState:
+    """A pack at one instant, and what the charger remembers of it."""
+
+    now: Array
+    flags: npt.NDArray[np.int64]
+
+    @property
+    def temp(self) -> float:
+        """Temperature of the cells [K]."""
+        return float(self.now[cells.TEMP])
+
+    @property
+    def charge(self) -> float:
+        """Charge above state of charge 0 [C]."""
+        return float(self.now[cells.Q])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class UsageSums:
+    """What a run adds up; SI. Columns and codes: `sim._usage_rules`."""
+
+    steps: int
+    days: Array
+    """(day, column)"""
+    by_source: Array
+    """(day, source, 2): seconds there, joules given at its connector."""
+    seconds: Array
+    """(state, limit)"""
+    counts: Array
+    """By event."""
+    soc_time: Array
+    """(source + 1, bin of state of charge): seconds with a load above standby, the first row without a source."""
+    events: Array
+    """(n, 4): time, event, state of charge, source; the first ones where there were more than could be kept."""
+    rows: Array
+    """The trace, (n, `ROW_COLUMNS`)."""
+    spent: Array
+    """Seconds at the points of the path's tables, at their places in its store."""
+    start: PackState
+    end: PackState
+
+    def total(self, column: int) -> float:
+        """Return the sum of a column over all days."""
+        return float(np.sum(self.days[:, column]))
+
+
+def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: float | None = None) -> PackTables:
+    """Return the pack as the kernel takes it.
+
+    self_discharge     : share of the rated capacity that is lost [1/s]
+    thermal_resistance : of the whole pack to its surroundings [K/W]; that of the cells side by side if None
+    """
+    cell, many = pack.cell, pack.series / pack.parallel
+    soc = np.linspace(0.0, SOC_TOP, _POINTS)
+    rest = pack.series * np.asarray(ocv(cell, soc, cell.temp_ref))
+    q_step = pack.charge_span * SOC_TOP / (_POINTS - 1)
+    energy = np.concatenate([[0.0], np.cumsum(0.5 * (rest[1:] + rest[:-1]))]) * q_step
+    low, high = float(cell.temp[0]), float(cell.temp[-1])
+    columns = max(2, math.ceil((high - low) / _COLUMN_STEP) + 1)
+    rows, temps = np.linspace(0.0, 1.0, _ROWS)[:, None], np.linspace(low, max(high, low + 1.0), columns)
+    if len(cell.pairs) > cells.PAIRS:
+        raise OutOfRange(f"the cell {cell.key} has {len(cell.pairs)} RC pairs; a usage run takes {cells.PAIRS}")
+    pairs = range(len(cell.pairs))
+    tables = [
+        table * many + np.zeros((_ROWS, columns))
+        for charging in (False, True)
+        for table in (
+            r0(cell, rows, temps, charging),
+            *(pair_resistance(cell, k, rows, temps, charging) for k in pairs),
+        )
+    ]
+    taus = [pair_tau(cell, k, rows, temps) + np.zeros((_ROWS, columns)) for k in pairs]
+    slope = pack.series * np.interp(soc, cell.soc_ocv, cell.docv_dt)
+    store, places = joined([rest, energy, slope, *tables, *taus])
+    return PackTables(
+        store=store,
+        span=pack.charge_span,
+        q_step=q_step,
+        points=_POINTS,
+        rest=places[0],
+        energy=places[1],
+        slope=places[2],
+        temp_ref=cell.temp_ref,
+        rows=_ROWS,
+        columns=columns,
+        row_step=1.0 / (_ROWS - 1),
+        temp_low=low,
+        temp_step=float(temps[1] - temps[0]),
+        pairs=len(cell.pairs),
+        resistance=places[3],
+        tau=places[3 + len(tables)] if taus else 0,
+        lead=pack.lead_resistance,
+        unsensed=pack.lead_resistance if pack.sensed_at == "cells" else 0.0,
+        heat_capacity=cell.heat_capacity * pack.cells,
+        thermal_resistance=cell.thermal_resistance / pack.cells if thermal_resistance is None else thermal_resistance,
+        v_empty=pack.v_empty,
+        i_most=pack.i_discharge_max,
+        i_self=self_discharge * pack.capacity,
+    )
+
+
+def fold_charger(
+    pack: Pack,
+    settings: ChargeSettings,
+    *,
+    recharge_drop: float,
+    standby: float,
+    ambient: npt.ArrayLike,
+    enclosure: float = 0.0,
+    headroom: float = 0.05,
+    dwell: float = 2.0,
+    restart: float = 60.0,
+    wake: float = 5.0,
+    longest: float = 60.0,
+    row_every: float = 60.0,
+) -> Rules:
+    """Return what rules the steps.
+
+    recharge_drop : fall per cell of the rest voltage that starts a new charge [V]
+    standby       : power that the rails draw while the product is shut down [W]
+    ambient       : temperature around the product through the day, at equal distances, the last equal to the first [K]
+    enclosure     : rise of the pack's surroundings over the path's loss [K/W]
+    headroom      : share of the source's limit that is free again before supplement ends [1]
+    dwell, restart, wake : least time in supplement, least time shut down, length of a wake-up [s]
+    longest, row_every   : longest step, time between rows of the trace [s]
+    """
+    require_sense(settings)
+    around = np.atleast_1d(np.asarray(ambient, dtype=float))
+    around = np.repeat(around, 2) if len(around) == 1 else around
+    charge = fold_rules(pack, settings, None, temp_ambient=float(around[0]), accuracy=FINE)
+    regions = charge.regions * (1.0, 1.0, pack.parallel, pack.series)
+    return Rules(
+        store=joined([regions, around])[0],
+        region_count=len(regions),
+        ambient_count=len(around),
+        v_set=settings.v_set,
+        i_charge=settings.i_charge,
+        v_precharge=settings.v_precharge,
+        i_precharge=settings.i_precharge,
+        i_termination=settings.i_termination,
+        v_recharge=settings.v_set - recharge_drop * pack.series,
+        timer=settings.timer,
+        precharge_timer=settings.precharge_timer,
+        headroom=headroom,
+        dwell=dwell,
+        restart=restart,
+        wake=wake,
+        standby=standby,
+        enclosure=enclosure,
+        longest=longest,
+        row_every=row_every,
+    )
+
+
+def joined(tables: Sequence[Array]) -> tuple[Array, tuple[int, ...]]:
+    """Return tables end to end in one store, and the place of each."""
+    flat = [np.ravel(t) for t in tables]
+    places = np.concatenate([[0], np.cumsum([len(f) for f in flat])])
+    return np.concatenate(flat), tuple(int(p) for p in places[:-1])
+
+
+def rested(pack: Pack, tables: PackTables, rules: Rules, *, soc: float, temp: float) -> PackState:
+    """Return a pack at rest. Raises OutOfRange for a state of charge that is none."""
+    if not 0.0 <= soc <= 1.0:
+        raise OutOfRange(f"a usage run starts between 0 % and 100 % of charge (got {soc:g})")
+    now = np.zeros(cells.STATE)
+    now[cells.Q], now[cells.TEMP] = soc * tables.span, temp
+    now[cells.VOLTAGE] = cells.rest_voltage(tables, float(now[cells.Q]), temp)
+    now[cells.T_WAKE], now[cells.T_DOWN] = rules.wake, rules.restart
+    flags = np.zeros(code.FLAGS, dtype=np.int64)
+    flags[code.FEED] = -2
+    flags[code.REGION] = start_region(pack, temp)
+    return PackState(now=now, flags=flags)
+
+
+def run_usage(
+    pack: PackTables,
+    path: PathTables,
+    rules: Rules,
+    series: Series,
+    *,
+    start: PackState,
+    length: float,
+    rows: int = 20_000,
+    engine: Engine = "auto",
+    progress: Callable[[float], None] | None = None,
+) -> UsageSums:
+    """Return what a series of loads and sources does, repeated for `length` seconds.
+
+    rows     : most rows of the trace
+    engine   : "compiled" needs numba; "auto" takes it where a process has enough to do; both give the same numbers
+    progress : told the share that is done
+    """
+    steps = _steps_in(series, rules.longest) * length / series.period
+    run, data, books, spent, now, flag, par = _prepared(pack, path, rules, series, start, length, rows, engine, steps)
+    done = 0.0
+    while done < length - 1e-6:
+        for first, last, duration in _parts(series, length - done):
+            series_of = (data.duration if duration is None else duration, data.power, data.source)
+            run(data.pack, data.path, data.rules, spent, books, now, flag, par, *series_of, first, last)
+            done += _length_of(series, first, last) if duration is None else float(duration[0])
+            if progress is not None:
+                progress(min(done / length, 1.0))
+    return _result(start, books, spent, now, flag, round(steps))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Data:
+    pack: PackTables
+    path: PathTables
+    rules: Rules
+    duration: Any
+    power: Any
+    source: Any
+
+
+def _prepared(
+    pack: PackTables, path: PathTables, rules: Rules, series: Series, start: PackState, length: float, rows: int,
+    engine: Engine, steps: float,
+) -> Any:  # fmt: skip
+    many_days = max(1, math.ceil(length / DAY - 1e-9))
+    days = np.zeros((many_days, code.DAY_COLUMNS))
+    days[:, [code.SOC_LOW, code.TEMP_LOW]] = np.inf
+    sources = len(series.sources)
+    store, places = joined(
+        [
+            days,
+            np.zeros(many_days * sources * 2),
+            np.zeros(len(code.STATES) * code.LIMIT_COUNT),
+            np.zeros(len(code.EVENTS)),
+            np.zeros((sources + 1) * code.SOC_BINS),
+            np.zeros(4 * _EVENTS_KEPT),
+            np.zeros(rows * code.ROW_COLUMNS),
+        ]
+    )
+    names = ("days", "by_source", "seconds", "counts", "soc_time", "events", "rows")
+    at = dict(zip(names, places, strict=True))
+    books = Books(store=store, sources=sources, event_room=_EVENTS_KEPT, row_room=rows, **at)
+    spent = np.zeros(len(path.store))
+    now, flag, par = start.now.copy(), start.flags.copy(), np.zeros(cells.PARAMETERS)
+    now[cells.CLOCK] = 0.0
+    flag[[code.ROWS, code.NOTED]] = 0
+    par[cells.AT_SOC] = -1.0
+    data = _Data(
+        pack=pack,
+        path=path,
+        rules=rules,
+        duration=np.asarray(series.duration, dtype=float),
+        power=np.asarray(series.power, dtype=float),
+        source=np.asarray(series.source, dtype=np.int8),
+    )
+    if _compiles(engine, steps):
+        return compiled(kernel.run_series), data, books, spent, now, flag, par
+    _plain_steps[0] += int(steps)
+    listed = _Data(
+        pack=_lists(pack),
+        path=_lists(path),
+        rules=_lists(rules),
+        duration=data.duration.tolist(),
+        power=data.power.tolist(),
+        source=data.source.tolist(),
+    )
+    return kernel.run_series, listed, _lists(books), spent.tolist(), now.tolist(), flag.tolist(), par.tolist()
+
+
+def _compiles(engine: Engine, steps: float) -> bool:
+    if engine == "plain":
+        return False
+    if engine == "compiled":
+        return True
+    pays = _plain_steps[0] + steps > _PAYS_FROM
+    return pays and numba_module() is not None
+
+
+def _lists(record: Any) -> Any:
+    """Return a record with lists for arrays: several times as quick where nothing is compiled."""
+    return record._replace(**{k: v.tolist() for k, v in record._asdict().items() if isinstance(v, np.ndarray)})
+
+
+def _steps_in(series: Series, longest: float) -> float:
+    counts = np.maximum(1.0, np.ceil(np.asarray(series.duration) / longest - 1e-9))
+    return float(counts[0]) * len(series.power) if len(counts) == 1 else float(np.sum(counts))
+
+
+def _parts(series: Series, left: float) -> Any:
+    """Yield the stretches of one period, in chunks, as far as the time left goes; the last one may be cut."""
+    n = len(series.power)
+    same = len(series.duration) == 1
+    whole = n
+    if left < series.period - 1e-6:
+        if same:
+            whole = min(n, int(left / float(series.duration[0]) + 1e-9))
+        else:
+            whole = int(np.searchsorted(np.cumsum(series.duration), left + 1e-6, side="right"))
+    for first in range(0, whole, _CHUNK):
+        yield first, min(first + _CHUNK, whole), None
+    rest = left - _length_of(series, 0, whole)
+    if whole < n and rest > 1e-6:
+        yield whole, whole + 1, np.array([rest])
+
+
+def _length_of(series: Series, first: int, last: int) -> float:
+    if len(series.duration) == 1:
+        return float(series.duration[0]) * (last - first)
+    return float(np.sum(series.duration[first:last]))
+
+
+def _result(start: PackState, books: Books, spent: Any, now: Any, flag: Any, steps: int) -> UsageSums:
+    store, sources = np.array(books.store), books.sources
+
+    def part(first: int, last: int, columns: int) -> Array:
+        return frozen(np.reshape(store[first:last], (-1, columns)))
+
+    rows = books.rows + int(flag[code.ROWS]) * code.ROW_COLUMNS
+    return UsageSums(
+        steps=steps,
+        days=part(books.days, books.by_source, code.DAY_COLUMNS),
+        by_source=frozen(
+            np.reshape(store[books.by_source : books.seconds], (-1, sources, 2) if sources else (1, 0, 2))
+        ),
+        seconds=part(books.seconds, books.counts, code.LIMIT_COUNT),
+        counts=frozen(store[books.counts : books.soc_time]),
+        soc_time=part(books.soc_time, books.events, code.SOC_BINS),
+        events=part(books.events, books.events + 4 * int(flag[code.NOTED]), 4),
+        rows=part(books.rows, rows, code.ROW_COLUMNS),
+        spent=frozen(spent),
+        start=start,
+        end=PackState(now=np.array(now), flags=np.array(flag, dtype=np.int64)),
+    )
