@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from chargewright.report.blocks import Document, pictures_of
-from chargewright.report.html import MARKS, html_page
+from chargewright.report.html import html_page
 from chargewright.report.palette import DASHES, LETTERS, SERIES, SHADES, themed
+from chargewright.report.words import MARKS, SEVERITY_MARKS
 
 NAMES = {s.name: s for s in SHADES}
 TEXT = ("ink", "soft", "source", "good", "thin", "bad", "loss", "pack")
@@ -78,6 +79,7 @@ def test_nothing_is_told_by_colour_alone():
     assert len(set(DASHES)) == len(DASHES) == len(SERIES)
     assert len(set(LETTERS)) == len(LETTERS) >= len(SERIES)
     assert len(set(MARKS.values())) == len(MARKS)
+    assert len(set(SEVERITY_MARKS.values())) == len(SEVERITY_MARKS)
 
 
 def test_colours_of_the_palette_do_not_collide():

@@ -4,25 +4,15 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from chargewright.base.units import show
 from chargewright.report.blocks import Document, Picture
 from chargewright.report.palette import themed, variables
-from chargewright.report.words import bound
-
-MARKS = {"bad": "✕", "thin": "△"}
-"""Signs that say the same as the colour of a tone."""
-SEVERITY_MARKS = {"stop": "■", "serious": "▲", "caution": "◆", "note": "○"}
+from chargewright.report.words import MARKS, SEVERITY_MARKS, bound, finding_lines
 
 
 def html_page(document: Document) -> str:
     """Return the page. The template engine escapes all text; only the figures, which are ours, go in as they are."""
     text: str = _template().render(document=document, style=_style())
     return text
-
-
-def shown(value: float, unit: str) -> str:
-    """Return a number of a finding as text; one without a unit is a plain number."""
-    return show(value, unit) if unit else f"{value:.4g}"
 
 
 @cache
@@ -40,7 +30,7 @@ def _template() -> Any:
         "kind_of": lambda block: type(block).__name__,
         "marks": MARKS,
         "severity_marks": SEVERITY_MARKS,
-        "show": shown,
+        "finding_lines": finding_lines,
         "svg": svg,
     }
     return environment.from_string(_file("page.html"))

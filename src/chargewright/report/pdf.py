@@ -8,6 +8,7 @@ from functools import cache
 from importlib.resources import files
 
 from chargewright.base.errors import ChargewrightError
+from chargewright.base.findings import Finding
 from chargewright.report.blocks import (
     Block,
     Bullets,
@@ -27,9 +28,8 @@ from chargewright.report.blocks import (
     Unfold,
     Verdict,
 )
-from chargewright.report.html import SEVERITY_MARKS, shown
 from chargewright.report.palette import SHADES
-from chargewright.report.words import bound
+from chargewright.report.words import SEVERITY_MARKS, bound, finding_lines
 
 _COLOURS = {"stop": "bad", "serious": "pack", "caution": "thin", "note": "soft"}
 _WIDEST_TEXT = 34.0
@@ -208,20 +208,11 @@ def _picture(p: Picture) -> str:
     return f"picture({quoted(p.svg)}, {quoted(p.alt)}, {_content(p.message)})"
 
 
-def _finding(f: object) -> str:
-    from chargewright.base.findings import Finding
-
-    assert isinstance(f, Finding)
-    lines = [("value", shown(f.value, f.unit)), ("limit", shown(f.limit, f.unit)), ("why", f.why)]
-    if f.cure is not None:
-        clears = "which clears it" if f.cure.clears else "which does not clear it"
-        lines.append(("cure tried", f"{f.cure.change}: {shown(f.cure.value, f.unit)}, {clears}"))
-    lines.append(("source", f"{f.source} ({f.check})"))
-    told = ", ".join(f"({_content(a)}, {_content(b)})" for a, b in lines)
-    mark = SEVERITY_MARKS[f.severity]
+def _finding(f: Finding) -> str:
+    told = ", ".join(f"({_content(head)}, {_content(text)})" for head, text in finding_lines(f))
     return (
-        f"#finding({quoted(mark)}, {_COLOURS[f.severity]}, {_content(f.severity)}, {_content(f.where)}, "
-        f"{_content(f.what)}, {told})"
+        f"#finding({quoted(SEVERITY_MARKS[f.severity])}, {_COLOURS[f.severity]}, {_content(f.severity)}, "
+        f"{_content(f.where)}, {_content(f.what)}, {told})"
     )
 
 

@@ -13,6 +13,8 @@ from chargewright.report.blocks import Cell, Derivation, Table, Tone
 Kind = Literal["number", "count", "flag", "text"]
 ROW = "row"
 """Unit of a column whose numbers are in the unit that stands in the same row under `unit`."""
+_PLAIN_FROM = 2.0
+"""Ratio from which `show` writes a plain number; in a column of ratios all are per cent."""
 Tones = Callable[[int, str], Tone]
 """Row and column key to what the cell means."""
 
@@ -146,5 +148,7 @@ def told(value: Any, of: Column, unit: str) -> str:
         return "yes" if value else "no"
     if isinstance(value, str | int):
         return str(value)
+    if unit == "1" and abs(value) >= _PLAIN_FROM:
+        return f"{100.0 * value:.0f} %".replace("-", "−")
     text = show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
     return text.replace("-", "−")

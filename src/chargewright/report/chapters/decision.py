@@ -47,9 +47,9 @@ def chapter(dossier: Dossier) -> Chapter:
             Unfold(title="Every weight and where the lead changes", blocks=(table_block(tipping_table(study)),))
         )
     blocks += _out(study)
-    blocks.append(
-        Unfold(title="Every requirement of every path, with its number", blocks=(_requirements(study),), in_print=False)
-    )
+    if any(p.requirements for p in study.paths):
+        title = "Every requirement of every path, with its number"
+        blocks.append(Unfold(title=title, blocks=(_requirements(study),), in_print=False))
     return Chapter(key="decision", title="Decision", question="Which power path?", blocks=tuple(blocks))
 
 

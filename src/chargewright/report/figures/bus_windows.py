@@ -5,8 +5,8 @@ import numpy as np
 from chargewright.base.units import show
 from chargewright.report.blocks import Picture
 from chargewright.report.figures._chart import WIDTH, Axis, Panel, title
-from chargewright.report.figures._svg import Board
-from chargewright.report.palette import BAD, INK, PACK, SOFT, SOURCE, WASH
+from chargewright.report.figures._svg import Board, text_width
+from chargewright.report.palette import BAD, INK, PACK, PAPER, SOFT, SOURCE, WASH
 from chargewright.studies.study import Study
 
 _TITLE = "Bus window of each path"
@@ -69,7 +69,10 @@ def _bar(panel: Panel, y: float, low: float, high: float, colour: str) -> None:
     panel.board.box(x1, y, max(x2 - x1, 2.0), 9.0, fill=colour, radius=1.5)
     text = f"{low:.3g}" if abs(high - low) < 0.005 * high else f"{low:.3g} … {high:.3g}"
     inside = x2 + 64.0 > panel.x + panel.width
-    panel.board.text(x1 - 5.0 if inside else x2 + 5.0, y + 8.0, text, size=9.0, anchor="end" if inside else "start")
+    wide = text_width(text, 9.0)
+    at = x1 - 5.0 - wide if inside else x2 + 5.0
+    panel.board.box(at - 2.0, y - 0.5, wide + 4.0, 10.0, fill=PAPER, opacity=0.9)
+    panel.board.text(at, y + 8.0, text, size=9.0)
 
 
 def _key(board: Board) -> None:

@@ -12,6 +12,8 @@ from chargewright.studies.study import PathStudy, Study
 
 _TITLE = "What the bus voltage costs in the rails"
 _HEIGHT = 268.0
+_APART = 26.0
+"""Numbers nearer to each other than this [px] would be written over one another."""
 
 
 def rail_cost_picture(study: Study) -> Picture:
@@ -38,13 +40,16 @@ def rail_cost_picture(study: Study) -> Picture:
         up=axis_of("loss of all rails in W", *(y for _, _, y in lines), zero=True),
     )
     panel.frame()
+    told: list[tuple[float, float]] = []
     for k, (_, v, loss) in enumerate(lines):
         panel.series(v, loss, k)
         top = int(np.argmax(loss))
         x, y = panel.px(float(v[top])), panel.py(float(loss[top]))
         board.circle(x, y, 3.2, fill=SERIES[k % len(SERIES)], stroke=PAPER)
         right = x > panel.x + 0.6 * panel.width
-        board.text(x, y - 7.0, f"{loss[top]:.3g}", size=9.5, anchor="end" if right else "start")
+        if all(abs(x - a) > _APART or abs(y - b) > _APART for a, b in told):
+            board.text(x, y - 7.0, f"{loss[top]:.3g}", size=9.5, anchor="end" if right else "start")
+            told.append((x, y))
     worst = max(lines, key=lambda line: float(np.max(line[2])))
     best = min(lines, key=lambda line: float(np.max(line[2])))
     message = (
