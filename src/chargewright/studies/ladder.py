@@ -77,7 +77,7 @@ def _inlet_voltage(chosen: Plan, build: Build) -> Ladder:
     top = max(chosen.contracts.values(), key=lambda s: s.v_max_normal)
     typ = top.v_max_normal * OVER_VOLTAGE_ABOVE * (1.0 + OVER_VOLTAGE_TOLERANCE)
     low, high = typ * (1.0 - OVER_VOLTAGE_TOLERANCE), typ * (1.0 + OVER_VOLTAGE_TOLERANCE)
-    peak = overshoot(high, top.v_max_fault, top.l_cable, _effective(build.bank_a, high))
+    peak = overshoot(top.v_set.low, high, top.v_max_fault, top.l_cable, _effective(build.bank_a, high))
     behind = {
         "source-side capacitors": build.bank_a.part.v_max,
         "source-side high switch": build.a_high.v_max,
@@ -115,16 +115,20 @@ def _inlet_voltage(chosen: Plan, build: Build) -> Ladder:
     )
 
 
-def overshoot(v_threshold: float, v_fault: float, l_cable: float, c: float) -> float:
-    """Return the voltage [V] reached when the pair opens, after a source stepped to `v_fault`.
+def overshoot(v_normal: float, v_threshold: float, v_fault: float, l_cable: float, c: float) -> float:
+    """Return the voltage [V] reached when the pair opens, after a source stepped from `v_normal` to `v_fault`.
 
-    Undamped: v = v_th + (v_fault − v_th)·(1 − cos(t/√(L·C))) for the cut-off delay t, at most the first peak
-    2·v_fault − v_th. Derived here (LC step); cable resistance and load, left out, only lower it.
+    Undamped, the capacitors behind the cable follow v(t) = v_fault − (v_fault − v_normal)·cos(t/√(L·C)). They cross the
+    threshold with current in the cable already, and the pair opens the cut-off delay later: at most at the first peak
+    2·v_fault − v_normal. A step that never reaches the threshold gives the threshold. Derived here (LC step); cable
+    resistance and load, left out, only lower it.
     """
-    if v_fault <= v_threshold:
+    step = v_fault - v_normal
+    if v_fault + step <= v_threshold:
         return v_threshold
-    angle = min(CUT_OFF_DELAY / np.sqrt(l_cable * c), np.pi) if l_cable > 0.0 and c > 0.0 else np.pi
-    return float(v_threshold + (v_fault - v_threshold) * (1.0 - np.cos(angle)))
+    turn = 1.0 / np.sqrt(l_cable * c) if l_cable > 0.0 and c > 0.0 else np.inf
+    crossing = np.arccos(min((v_fault - v_threshold) / step, 1.0))
+    return float(v_fault - step * np.cos(min(crossing + turn * CUT_OFF_DELAY, np.pi)))
 
 
 def _effective(bank: Bank, v: float) -> float:
