@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from chargewright.base.errors import NoSolution
+from chargewright.base.units import show
 from chargewright.parts.catalogue import Parts
 from chargewright.sizing.arrays import taken
 from chargewright.sizing.candidates import Through, candidate, through_at
@@ -32,7 +33,13 @@ def size(demand: Demand, parts: Parts) -> Sizing:
     demand = replace(demand, stage=replace(demand.stage, corners=corners))
     t = tables(demand, parts)
     # The coolest board that can be: what is found on it is the best of all if it keeps the rules on the real one too.
-    through = through_at(demand, parts, float(board_temperature(demand.stage, 0.0)))
+    board, limit = float(board_temperature(demand.stage, 0.0)), demand.rules.temp_part_max
+    if board >= limit:
+        raise NoSolution(
+            f"board temperature: what else is on the board heats it to {show(board, 'K')} before the power path loses "
+            f"anything; its parts may reach {show(limit, 'K')}"
+        )
+    through = through_at(demand, parts, board)
     job = task(demand, parts, t, through.p_loss)
     prepared = prepare(job)
     for _ in range(ROUNDS_MOST):
