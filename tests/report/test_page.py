@@ -183,7 +183,7 @@ def test_a_date_changes_nothing_but_itself(dossier: Dossier, html: str):
 def test_the_page_does_not_scroll_sideways_by_its_own(html: str):
     # What is wider than a phone scrolls in its own frame: tables and drawings.
     style = html.partition("<style>")[2].partition("</style>")[0]
-    assert re.search(r"\.scroll \{ overflow-x: auto", style)
+    assert re.search(r"\.scroll \{ position: relative; overflow-x: auto", style)
     assert re.search(r"\.drawing \{ overflow-x: auto", style)
     page = read_page(html)
     assert all(t.around[-1] == "div" for t in page.all("table"))
