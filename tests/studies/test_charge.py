@@ -86,8 +86,8 @@ def test_the_current_stays_at_or_below_what_was_asked(key, bench, twelve):
     # Below the precharge threshold no more than the precharge current flows.
     flat = trace.v_pack < b.case.pack.v_precharge - 1e-6
     assert trace.i[flat].max(initial=0.0) <= b.case.i_precharge * (1.0 + 1e-9)
-    # CV: the cells never stand above the charge voltage; the drop of the leads, which are sensed past, comes on top. The
-    # run finds the change to CV to about a microvolt.
+    # CV: the cells never stand above the charge voltage; the drop of the leads, which are sensed past, comes on top.
+    # The run finds the change to CV to about a microvolt.
     lead = b.case.pack.lead_resistance * trace.i
     assert float(np.max(trace.v_pack - lead)) == pytest.approx(b.case.v_full, abs=1e-5)
 

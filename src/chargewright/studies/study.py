@@ -94,7 +94,7 @@ class Study:
 
     def path(self, key: str) -> PathStudy:
         """Return one candidate by its key; raises KeyError."""
-        return next(p for p in self.paths if p.path.key == key)
+        return {p.path.key: p for p in self.paths}[key]
 
 
 def study_design(design: Design, design_file: Path, progress: Progress | None = None) -> Study:
