@@ -6,6 +6,7 @@ Every text goes into the source as a string literal, so nothing in a product's o
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from math import ceil, sqrt
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.findings import Finding
@@ -29,11 +30,19 @@ from chargewright.report.blocks import (
     Verdict,
 )
 from chargewright.report.palette import SHADES
-from chargewright.report.words import SEVERITY_MARKS, bound, finding_lines
+from chargewright.report.words import MARKS, SEVERITY_MARKS, bound, finding_lines
 
 _COLOURS = {"stop": "bad", "serious": "pack", "caution": "thin", "note": "soft"}
 _WIDEST_TEXT = 34.0
-"""Characters that a text column may claim before it wraps."""
+"""Characters that a text column may claim before it wraps; longer texts get more, by the root of what is beyond."""
+_ACROSS = 115.0
+"""Characters that go side by side in a table as wide as the page."""
+_BETWEEN = 0.6
+"""What the rule between two rows takes, in lines."""
+_WHOLE = 36.0
+"""A table of at most so many lines is not broken over two pages."""
+_MARK = "mm"
+"""As wide as the sign before a text with a tone, which must not stand on a line of its own."""
 _EPOCH = 0
 
 
@@ -156,9 +165,9 @@ def _block(block: Block, notes: _Notes) -> str:
         case Picture():
             return f"#{_picture(block)}"
         case Pictures():
-            return f"#pictures({', '.join(_picture(p) for p in block.items)})"
+            return f"#pair({', '.join(_picture(p) for p in block.items)})"
         case Findings():
-            return "\n".join(_finding(f) for f in block.items)
+            return f"#pair({', '.join(_finding(f) for f in block.items)})"
         case Caution():
             return f"#caution({_content(block.title)}, ({', '.join(_content(i) for i in block.items)},))"
         case Unfold():
@@ -176,13 +185,14 @@ def _key_number(n: KeyNumber, notes: _Notes) -> str:
 
 def _table(table: Table, notes: _Notes) -> str:
     weights = _weights(table)
+    breakable = "true" if _lines(table, weights) > _WHOLE else "false"
     columns = ", ".join(f"{w:.2f}fr" for w in weights)
     aligns = ", ".join(f"{a} + top" for a in table.aligns)
     heads = ", ".join(_content(h) for h in table.heads)
     rows = ", ".join(f"({', '.join(_cell(c, notes) for c in row)},)" for row in table.rows)
     return (
         f"#data-table({_content(table.caption)}, ({columns},), ({aligns},), ({heads},), ({rows}{',' if rows else ''}), "
-        f"{_content(table.note) if table.note else quoted('')})"
+        f"{_content(table.note) if table.note else quoted('')}, {breakable})"
     )
 
 
@@ -195,13 +205,21 @@ def _weights(table: Table) -> list[float]:
     """Return each column's share of the width: what its longest text wants, never less than its longest word."""
     weights = []
     for k, head in enumerate(table.heads):
-        texts = [row[k].text for row in table.rows]
+        texts = [f"{row[k].text}{_MARK if row[k].tone in MARKS else ''}" for row in table.rows]
         word = max((len(w) for t in (*texts, head) for w in t.split()), default=1)
         whole = max((len(t) for t in texts), default=1)
         if table.aligns[k] == "right":
             word = max(word, min(whole, 14))
-        weights.append(max(float(word), min(float(whole), _WIDEST_TEXT)) + 2.0)
+        beyond = max(float(whole) - _WIDEST_TEXT, 0.0)
+        weights.append(max(float(word), min(float(whole), _WIDEST_TEXT) + 2.5 * sqrt(beyond)) + 2.0)
     return weights
+
+
+def _lines(table: Table, weights: list[float]) -> float:
+    """Return about how many lines a table takes."""
+    room = [_ACROSS * w / sum(weights) for w in weights]
+    rows = [max(ceil(len(c.text) / r) for c, r in zip(row, room, strict=True)) + _BETWEEN for row in table.rows]
+    return sum(rows) + 3.0
 
 
 def _picture(p: Picture) -> str:
@@ -211,7 +229,7 @@ def _picture(p: Picture) -> str:
 def _finding(f: Finding) -> str:
     told = ", ".join(f"({_content(head)}, {_content(text)})" for head, text in finding_lines(f))
     return (
-        f"#finding({quoted(SEVERITY_MARKS[f.severity])}, {_COLOURS[f.severity]}, {_content(f.severity)}, "
+        f"finding({quoted(SEVERITY_MARKS[f.severity])}, {_COLOURS[f.severity]}, {_content(f.severity)}, "
         f"{_content(f.where)}, {_content(f.what)}, {told})"
     )
 

@@ -241,12 +241,13 @@ def _stage_words(report: StateReport) -> str:
     if mode == "through":
         return "stage passes straight through"
     d_in, d_out = float(s.waveform.d_in[k]), float(s.waveform.d_out[k])
-    name = "stage backwards" if mode == "reverse" else "stage"
+    if mode == "reverse" and s.path.stage.legs == "buck":
+        return f"stage backwards, duty {show(d_out, '1', 2)}"
     if d_out < _NOTHING:
-        return f"{name}: buck, duty {show(d_in, '1', 2)}"
-    if d_in > 1.0 - _NOTHING or s.path.stage.legs == "buck":
-        return f"{name}: boost, duty {show(d_out, '1', 2)}"
-    return f"{name}: both legs, {show(d_in, '1', 2)}, {show(d_out, '1', 2)}"
+        return f"stage: buck, duty {show(d_in, '1', 2)}"
+    if d_in > 1.0 - _NOTHING:
+        return f"stage: boost, duty {show(d_out, '1', 2)}"
+    return f"stage: both legs, {show(d_in, '1', 2)}, {show(d_out, '1', 2)}"
 
 
 def _beside(sheet: _Sheet, flow: Flow) -> None:
