@@ -6,9 +6,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from chargewright.circuit.circuit import Circuit, Gate
+from chargewright.circuit.circuit import Circuit, Gate, Modulator
+from chargewright.circuit.control import CONTROL, Clamp, Loop, control_of, names_of, rest_voltage
+from chargewright.circuit.elements import Capacitor, Resistor, Wave, i_of, ramp_to, v_node
 from chargewright.circuit.stages import (
     Bank,
     CoilSide,
@@ -16,6 +19,7 @@ from chargewright.circuit.stages import (
     SourceSide,
     SwitchSide,
     four_switch,
+    load_current,
     load_resistor,
     pack_at,
     source_at,
@@ -85,6 +89,44 @@ def reference(case: str) -> Circuit:
     return Circuit(elements=elements, period=period, gates=tuple(gates), title=case)
 
 
+def charger(case: str, chords: int = 12) -> Circuit:
+    """Return one of the closed-loop decks o07, o08 as a circuit; the pack's rest voltage is a parabola in `chords`."""
+    p = parameters(case)
+    soc = np.linspace(p["S0"] - 0.01, 0.95, chords + 1)
+    rest = rest_voltage(soc, p["A0"] + p["A1"] * soc + p["A2"] * soc**2, p["QB"], p["S0"])
+    pack = PackSide(ocv=rest.start, r0=p["R0"], pairs=((p["RC1"], p["C1"]),), r_sense=p["RSNS"], rest=rest)
+    damping = (Resistor(name="r_damp", a="in", b="damp", r=p["RDMP"]),
+               Capacitor(name="c_damp", a="damp", b="0", c=p["CDMP"], start=p["VIN"]))  # fmt: skip
+    around: list[tuple[Any, ...]] = [source_at("in", SourceSide(v=p["VIN"], r=p["RS"], l=p["LSRC"])), damping]
+    around.append(pack_at("out", pack))
+    kept = {"gm": p["GM"], "start": p["C0V"]}
+    loops = [
+        Loop(name="cc", terms=((1.0, i_of("r_pack")),), reference=ramp_to(p["ISET"], p["TSS"]), gain=p["HI"],
+             r_z=p["RZI"], c_z=p["CZI"], c_p=p["CPI"], **kept),
+        Loop(name="cv", terms=((1.0, v_node("pack")),), reference=p["VSET"], gain=p["HV"],
+             r_z=p["RZV"], c_z=p["CZV"], c_p=p["CPV"], **kept),
+    ]  # fmt: skip
+    if "INLIM" in p:
+        loops.append(Loop(name="source", terms=((1.0, i_of("l_source")),), reference=p["INLIM"], gain=p["HN"],
+                          r_z=p["RZN"], c_z=p["CZN"], c_p=p["CPN"], **kept))  # fmt: skip
+        low, high, on, off = p["ILD0"], p["ILD1"], p["TLD"], p["TLDOFF"]
+        step = ((0.0, low), (on, low), (on + 1e-6, high), (off, high), (off + 1e-6, low))
+        around.append(load_current("out", Wave(points=step)))
+    control = control_of(tuple(loops), Clamp(low=0.02, high=0.95, margin=0.1, r=1e3))
+    at_out = Bank(c=p["CO"], esr=p["ESRO"], start=rest.start)
+    at_in = Bank(c=p["CI"], esr=p["ESRI"], start=p["VIN"])
+    stage = two_switch(side(p, "RH"), side(p, "RLS"), CoilSide(l=p["LV"], dcr=p["DCR"]), at_in, at_out, *around)
+    period = 1.0 / p["FSW"]
+    modulator = Modulator(main="q_high", sync="q_low", control=CONTROL, slope=1.0 / (period - 2e-9), dead=p["TD"])
+    return Circuit(elements=stage + control, period=period, modulator=modulator, signals=names_of(control), title=case)
+
+
+@pytest.fixture
+def charger_like() -> Callable[[str], Circuit]:
+    """Return the function that gives a closed-loop reference circuit by its folder."""
+    return charger
+
+
 @pytest.fixture
 def circuit_like() -> Callable[[str], Circuit]:
     """Return the function that gives a reference circuit by its folder."""
@@ -100,12 +142,30 @@ def reference_record() -> Callable[[str], dict[str, Any]]:
 @pytest.fixture
 def reference_waveform() -> Callable[[str], dict[str, Any]]:
     """Return the function that reads two steady periods of a reference run: column name to array."""
-    import numpy as np
+    return lambda case: table(case, "steady_2cycles.csv")
 
-    def read(case: str) -> dict[str, Any]:
-        path = DATA / case / "steady_2cycles.csv"
-        names = path.read_text().split("\n", 1)[0].split(",")
-        table = np.loadtxt(path, delimiter=",", skiprows=1)
-        return {name: table[:, k] for k, name in enumerate(names)}
 
-    return read
+@pytest.fixture
+def reference_means() -> Callable[[str], dict[str, Any]]:
+    """Return the function that reads a closed-loop run's means over periods."""
+    return lambda case: table(case, "waveform_cycle_means.csv")
+
+
+@pytest.fixture
+def reference_table() -> Callable[[str, str], dict[str, Any]]:
+    """Return the function that reads any table of a reference run: column name to array."""
+    return table
+
+
+@pytest.fixture
+def reference_parameters() -> Callable[[str], dict[str, float]]:
+    """Return the function that gives a deck's parameters in SI units."""
+    return parameters
+
+
+def table(case: str, name: str) -> dict[str, Any]:
+    """Return a reference run's table: column name to array."""
+    path = DATA / case / name
+    names = path.read_text().split("\n", 1)[0].split(",")
+    found = np.loadtxt(path, delimiter=",", skiprows=1)
+    return {column: found[:, k] for k, column in enumerate(names)}

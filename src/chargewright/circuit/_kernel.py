@@ -26,6 +26,8 @@ MOST_FLIPS = 200
 MOST_EVENTS = 500
 ORDER = 14
 SLICES = 8
+ARRIVED = 2e-15
+"""Share of a step to which an event is found."""
 ROUNDING = 1e-9
 """How far below zero a watched row may start, over the size of its terms: an off-resistance of 1 MΩ makes that of
 what rounding leaves of a diode's current at its zero."""
@@ -33,10 +35,10 @@ SAME = 1e-12
 
 
 class Book(NamedTuple):
-    """The circuit's modes as arrays, see `_tables`."""
+    """The circuit's modes as arrays, see `_tables`; all matrices by their columns."""
 
     number: Indices
-    a: Floats
+    columns: Floats
     phi: Floats
     finest: Indices
     coarsest: Indices
@@ -79,7 +81,7 @@ class Tape(NamedTuple):
 def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: Floats, until: int, tape: Tape) -> int:
     """Run from the carried state to the start of period `until`; return why it stopped."""
     n = len(x)
-    room = book.rows.shape[1]
+    room = book.rows.shape[2]
     scratch = np.zeros((ORDER + 1, n))
     ahead = np.zeros(n)
     values = np.zeros((4, room))
@@ -197,7 +199,7 @@ def worst_violation(rows: Floats, watched: int, x: Floats) -> int:
     for k in range(watched):
         value, size = 0.0, 0.0
         for j in range(len(x)):
-            part = rows[k, j] * x[j]
+            part = rows[j, k] * x[j]
             value += part
             size += abs(part)
         if value < -ROUNDING * (1.0 + size) and value < least:
@@ -242,7 +244,7 @@ def run_to(
                 cap = level + 1
                 continue
         h = min(h, left)
-        terms = series(book.a[mode], x, h, scratch)
+        terms = series(book.columns[mode], x, h, scratch)
         for j in range(len(x)):
             total = 0.0
             for k in range(terms, -1, -1):
@@ -250,7 +252,7 @@ def run_to(
             ahead[j] = total
         levels(rows, dots, watched, ahead, values[2], values[3])
         if not clear(values, watched, h):
-            hit, share = first_zero(rows, watched, x, scratch, terms)
+            hit, share = first_zero(rows, watched, values, h, x, scratch, terms)
             if hit >= 0:
                 at_share(scratch, terms, share, x)
                 return hit, gone + share * h
@@ -267,37 +269,43 @@ def book_unit(book: Book, mode: int) -> float:
     return float(book.leaps[len(book.leaps) - 1]) * 0.5 ** float(book.finest[mode])
 
 
-def times(matrix: Floats, x: Floats, out: Floats) -> None:
-    """out = matrix·x"""
+def times(columns: Floats, x: Floats, out: Floats) -> None:
+    """out = matrix·x, the matrix by its columns: adding columns keeps the processor busy, a dot product waits."""
     n = len(x)
     for i in range(n):
-        total = 0.0
-        for j in range(n):
-            total += matrix[i, j] * x[j]
-        out[i] = total
+        out[i] = columns[0, i] * x[0]
+    for j in range(1, n):
+        part = x[j]
+        for i in range(n):
+            out[i] += columns[j, i] * part
 
 
 def levels(rows: Floats, dots: Floats, watched: int, x: Floats, value: Floats, slope: Floats) -> None:
-    """Evaluate the watched rows and their slopes at x."""
-    n = len(x)
+    """Evaluate the watched rows and their slopes at x; both are stored by columns."""
     for k in range(watched):
-        total, rate = 0.0, 0.0
-        for j in range(n):
-            total += rows[k, j] * x[j]
-            rate += dots[k, j] * x[j]
-        value[k] = total
-        slope[k] = rate
+        value[k] = 0.0
+        slope[k] = 0.0
+    for j in range(len(x)):
+        part = x[j]
+        for k in range(watched):
+            value[k] += rows[j, k] * part
+            slope[k] += dots[j, k] * part
 
 
 def clear(values: Floats, watched: int, h: float) -> bool:
-    """Return whether every watched row stays positive on a step: the control points of its cubic are."""
-    for k in range(watched):
-        a, b = values[0, k], values[2, k]
-        if a + h * values[1, k] / 3.0 <= 0.0 or b - h * values[3, k] / 3.0 <= 0.0 or b <= 0.0:
-            return False
-        if a < 0.0 and values[1, k] <= 0.0:
-            return False
-    return True
+    """Return whether every watched row stays positive on a step."""
+    first = 0
+    while first < watched and stays(values, first, h):
+        first += 1
+    return first == watched
+
+
+def stays(values: Floats, k: int, h: float) -> bool:
+    """Return whether one watched row stays positive on a step: the control points of its cubic do."""
+    a, b = values[0, k], values[2, k]
+    if a + h * values[1, k] / 3.0 <= 0.0 or b - h * values[3, k] / 3.0 <= 0.0 or b <= 0.0:
+        return False
+    return a >= 0.0 or values[1, k] > 0.0
 
 
 def accept(x: Floats, ahead: Floats, values: Floats, watched: int) -> None:
@@ -309,20 +317,20 @@ def accept(x: Floats, ahead: Floats, values: Floats, watched: int) -> None:
         values[1, k] = values[3, k]
 
 
-def series(a: Floats, x: Floats, h: float, scratch: Floats) -> int:
+def series(columns: Floats, x: Floats, h: float, scratch: Floats) -> int:
     """Write the terms of exp(a·h)·x; return the number of the last one that counts."""
     n = len(x)
     scratch[0] = x
+    size = 0.0
+    for i in range(n):
+        size = max(size, abs(x[i]))
     for k in range(1, ORDER + 1):
+        times(columns, scratch[k - 1], scratch[k])
         largest = 0.0
         for i in range(n):
-            total = 0.0
-            for j in range(n):
-                total += a[i, j] * scratch[k - 1, j]
-            total *= h / k
-            scratch[k, i] = total
-            largest = max(largest, abs(total) - 1e-18 * abs(x[i]))
-        if largest <= 1e-18:
+            scratch[k, i] *= h / k
+            largest = max(largest, abs(scratch[k, i]))
+        if largest <= 1e-18 * size:
             return k
     return ORDER
 
@@ -336,19 +344,23 @@ def at_share(scratch: Floats, terms: int, share: float, x: Floats) -> None:
         x[j] = total
 
 
-def first_zero(rows: Floats, watched: int, x: Floats, scratch: Floats, terms: int) -> tuple[int, float]:
+def first_zero(
+    rows: Floats, watched: int, values: Floats, h: float, x: Floats, scratch: Floats, terms: int
+) -> tuple[int, float]:
     """Return which watched row first falls below zero on the step, and at which share of it; -1 if none does."""
     hit = -1
     earliest = 2.0
     c = np.zeros(ORDER + 1)
     for k in range(watched):
+        if stays(values, k, h):
+            continue
         size = 0.0
         for i in range(terms + 1):
             total = 0.0
             for j in range(len(x)):
-                total += rows[k, j] * scratch[i, j]
+                total += rows[j, k] * scratch[i, j]
                 if i == 0:
-                    size += abs(rows[k, j] * scratch[i, j])
+                    size += abs(rows[j, k] * scratch[i, j])
             c[i] = total
         share = zero_of(c, terms, ROUNDING * (1.0 + size))
         if 0.0 <= share < earliest:
@@ -403,12 +415,11 @@ def falling_zero(c: Floats, terms: int, low: float, high: float) -> float:
             high = s
         else:
             low = s
-        if high - low <= 4e-16:
+        if high - low <= ARRIVED:
             break
-        s = s - value / slope if slope != 0.0 else low
-        if not low < s < high:
-            s = 0.5 * (low + high)
-        elif abs(s - high) < 1e-15 or abs(s - low) < 1e-15:
-            # Newton has arrived at one end: step over the zero, so that the bracket closes.
-            s = min(s + 1e-15, high) if s - low < high - s else max(s - 1e-15, low)
+        aim = s - value / slope if slope != 0.0 else low
+        # Where Newton has arrived, look just beyond the zero and just before it, so that the bracket closes.
+        if abs(aim - s) < ARRIVED:
+            aim = s + 0.5 * ARRIVED if value >= 0.0 else s - 0.5 * ARRIVED
+        s = aim if low < aim < high else 0.5 * (low + high)
     return high

@@ -34,7 +34,7 @@ class Tables:
     """Mode number by key; -1 where a mode has not been met."""
     modes: list[Mode] = field(default_factory=list)
     monitors: list[list[Monitor]] = field(default_factory=list)
-    a: Floats = field(default_factory=lambda: np.zeros(0))
+    columns: Floats = field(default_factory=lambda: np.zeros(0))
     phi: Floats = field(default_factory=lambda: np.zeros(0))
     finest: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
     coarsest: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
@@ -55,7 +55,7 @@ class Tables:
         if number == 0:
             most = sum(d.size + 2 for d in self.layout.digits) + len(self.layout.circuit.switches) + 2
             self._allocate(16, n, most)
-        elif number == len(self.a):
+        elif number == len(self.columns):
             self._grow()
         rates = np.linalg.eigvals(mode.a)
         if not np.all(np.isfinite(rates)):
@@ -71,31 +71,31 @@ class Tables:
                 " s; give the smallest inductance or capacitance a value a circuit can have, or leave the element out"
             )
         coarsest = min(finest, max(0, math.ceil(math.log2(max(ringing * period, 1.0)))))
-        self.a[number], self.finest[number], self.coarsest[number] = mode.a, finest, coarsest
-        self.phi[number, coarsest : finest + 1] = ladder(mode.a, period, finest)[coarsest:]
+        self.columns[number], self.finest[number], self.coarsest[number] = mode.a.T, finest, coarsest
+        self.phi[number, coarsest : finest + 1] = ladder(mode.a, period, finest)[coarsest:].transpose(0, 2, 1)
         for j, h in enumerate(self.leaps):
             self.leap_ok[number, j] = fastest * h <= LEAP
-            self.leap[number, j] = exponential(mode.a, float(h))
+            self.leap[number, j] = exponential(mode.a, float(h)).T
         for k, w in enumerate(watch):
-            self.rows[number, k], self.dots[number, k], self.steps[number, k] = w.row, w.row @ mode.a, w.step
+            self.rows[number, :, k], self.dots[number, :, k], self.steps[number, k] = w.row, w.row @ mode.a, w.step
         row = comparator_row(mode)
         if row is not None:
-            self.rows[number, len(watch)], self.dots[number, len(watch)] = row, row @ mode.a
+            self.rows[number, :, len(watch)], self.dots[number, :, len(watch)] = row, row @ mode.a
         self.watched[number] = len(watch)
         self.index[key] = number
         return number
 
     def _allocate(self, room: int, n: int, most: int) -> None:
-        self.a = np.zeros((room, n, n))
+        self.columns = np.zeros((room, n, n))
         self.phi = np.zeros((room, MOST_LEVELS, n, n))
         self.finest, self.coarsest, self.watched = (np.zeros(room, np.int64) for _ in range(3))
         self.leap = np.zeros((room, len(self.leaps), n, n))
         self.leap_ok = np.zeros((room, len(self.leaps)), np.bool_)
-        self.rows, self.dots = np.zeros((room, most, n)), np.zeros((room, most, n))
+        self.rows, self.dots = np.zeros((room, n, most)), np.zeros((room, n, most))
         self.steps = np.zeros((room, most), np.int64)
 
     def _grow(self) -> None:
-        names = ("a", "phi", "finest", "coarsest", "watched", "leap", "leap_ok", "rows", "dots", "steps")
+        names = ("columns", "phi", "finest", "coarsest", "watched", "leap", "leap_ok", "rows", "dots", "steps")
         for name in names:
             old = getattr(self, name)
             setattr(self, name, np.concatenate([old, np.zeros_like(old)]))

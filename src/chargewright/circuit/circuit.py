@@ -48,6 +48,8 @@ class Circuit:
     period: float
     gates: tuple[Gate, ...] = ()
     modulator: Modulator | None = None
+    signals: frozenset[str] = frozenset()
+    """Elements of the control, whose power is none of the power stage's."""
     title: str = "switched circuit"
 
     @property

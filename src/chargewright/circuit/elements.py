@@ -147,8 +147,6 @@ class Diode:
     b: str
     v_f: float
     r_on: float
-    signal: bool = False
-    """Whether it belongs to the control and its loss is none of the power stage's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,6 @@ integrate what an exponential does there to rounding. Extremes are found among t
 refined on the exact flow.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,14 +12,10 @@ import numpy as np
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit._assembly import Floats
 from chargewright.circuit.elements import (
-    Amplifier,
     Capacitor,
     Coil,
-    Diode,
     Drain,
     Element,
-    Follower,
-    Lowest,
     PowerLoad,
     Quantity,
     Resistor,
@@ -32,7 +27,7 @@ from chargewright.circuit.flow import states_at
 from chargewright.circuit.run import Run
 
 POINTS, WEIGHTS = (a.copy() for a in np.polynomial.legendre.leggauss(8))
-PANEL = 1.0
+PANEL = 3.0
 """Longest panel times the fastest rate that still matters."""
 MOST_PANELS = 16
 
@@ -147,9 +142,6 @@ def _values(w: Window, q: Quantity, mode: np.ndarray, x: Floats) -> Floats:
     return found
 
 
-SIGNAL = (Follower, Lowest, Amplifier)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Energies:
     """Where the energy of a window went, all as mean power [W]; a loss is positive, as everywhere."""
@@ -174,14 +166,14 @@ class Energies:
         return 0.5 * sum(abs(p) for p in every)
 
 
-def energies(w: Window, signal: Sequence[str] = ()) -> Energies:
-    """Return where the energy went, by element; `signal` names elements of the control, which are left out."""
+def energies(w: Window) -> Energies:
+    """Return where the energy went, by element; the control is left out."""
     sources: dict[str, float] = {}
     loads: dict[str, float] = {}
     losses: dict[str, float] = {}
     stored = 0.0
     for e in w.run.circuit.elements:
-        if e.name in signal or isinstance(e, SIGNAL) or (isinstance(e, Diode) and e.signal):
+        if e.name in w.run.circuit.signals:
             continue
         if isinstance(e, Coil | Capacitor):
             taken = (stored_energy(w.run, e, w.last) - stored_energy(w.run, e, w.first)) / w.duration

@@ -129,9 +129,8 @@ class Engine:
         t = self.tables
         if not t.modes:
             t.add(_first_gates(self.circuit))
-        return Book(
-            t.index, t.a, t.phi, t.finest, t.coarsest, t.leaps, t.leap, t.leap_ok, t.rows, t.dots, t.steps, t.watched
-        )
+        matrices = (t.columns, t.phi, t.finest, t.coarsest, t.leaps, t.leap, t.leap_ok)
+        return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.watched)
 
     def _trouble(self, why: int, ints: np.ndarray, floats: Floats) -> NoSolution:
         t = ints[_kernel.CYCLE] * self.circuit.period + floats[_kernel.TAU]

@@ -1,0 +1,133 @@
+"""Regulation loops as elements: one error amplifier with its compensation for each, the lowest output wins.
+
+Each amplifier drives gm·(reference − sensed) into a resistor and capacitor in series, with a small capacitor across
+both (type 2; without the small one it is proportional and integral). An amplifier that does not rule is held at most a
+margin above the control voltage: this is what its wind-up is.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.base.errors import OutOfRange
+from chargewright.circuit.elements import (
+    GROUND,
+    Amplifier,
+    Capacitor,
+    Diode,
+    Element,
+    Follower,
+    Level,
+    Lowest,
+    Quantity,
+    Resistor,
+    Wave,
+    v_node,
+)
+
+CONTROL = "control"
+"""Node of the control voltage, and name of the element that sets it."""
+R_FILTER = 1e3
+"""Resistance of a sense filter [Ω]; only its product with the capacitance counts, nothing loads it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loop:
+    """One regulation loop. The amplifier sees gain·(Σ terms + offset), filtered, against gain·reference."""
+
+    name: str
+    terms: tuple[tuple[float, Quantity], ...]
+    reference: Level
+    """In the unit of what is sensed."""
+    gain: float
+    """Of the sensing [V per unit]."""
+    gm: float
+    r_z: float
+    c_z: float
+    c_p: float | None = None
+    start: float = 0.0
+    """Voltage of both capacitors at the beginning [V]."""
+    tau: float = 0.0
+    """Of the sense filter [s]; 0 without one."""
+    offset: float = 0.0
+    """Error of the sensing, in the unit of what is sensed."""
+
+    @property
+    def node(self) -> str:
+        """Node of the amplifier's output."""
+        return f"loop_{self.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clamp:
+    """Limits of the control voltage [V], and how an amplifier that does not rule is held."""
+
+    low: float
+    high: float
+    margin: float
+    """How far above the control voltage it may wind up [V]."""
+    r: float
+    """Resistance of the pull-down beyond it [Ω]."""
+
+
+def control_of(loops: tuple[Loop, ...], clamp: Clamp) -> tuple[Element, ...]:
+    """Return the elements of the control; all of them belong into `Circuit.signals`."""
+    if not loops:
+        raise OutOfRange("a control needs at least one loop")
+    found: list[Element] = []
+    for loop in loops:
+        sensed = _sensed(loop, found)
+        scaled = _scaled(loop)
+        found.append(Amplifier(name=f"gm_{loop.name}", a=loop.node, gm=loop.gm, reference=scaled, terms=sensed))
+        middle = f"zero_{loop.name}"
+        found.append(Resistor(name=f"rz_{loop.name}", a=loop.node, b=middle, r=loop.r_z))
+        found.append(Capacitor(name=f"cz_{loop.name}", a=middle, b=GROUND, c=loop.c_z, start=loop.start))
+        if loop.c_p is not None:
+            found.append(Capacitor(name=f"cp_{loop.name}", a=loop.node, b=GROUND, c=loop.c_p, start=loop.start))
+        if len(loops) > 1:
+            hold = Diode(name=f"hold_{loop.name}", a=loop.node, b=CONTROL, v_f=clamp.margin, r_on=clamp.r)
+            found.append(hold)
+    nodes = tuple(loop.node for loop in loops)
+    found.append(Lowest(name=CONTROL, a=CONTROL, inputs=nodes, low=clamp.low, high=clamp.high))
+    return tuple(found)
+
+
+def _sensed(loop: Loop, found: list[Element]) -> tuple[tuple[float, Quantity], ...]:
+    scaled = tuple((loop.gain * k, q) for k, q in loop.terms)
+    if loop.tau == 0.0 and loop.offset == 0.0:
+        return scaled
+    raw, smooth = f"raw_{loop.name}", f"sense_{loop.name}"
+    found.append(Follower(name=f"amp_{loop.name}", a=raw, terms=scaled, offset=loop.gain * loop.offset))
+    if loop.tau == 0.0:
+        return ((1.0, v_node(raw)),)
+    found.append(Resistor(name=f"rf_{loop.name}", a=raw, b=smooth, r=R_FILTER))
+    found.append(Capacitor(name=f"cf_{loop.name}", a=smooth, b=GROUND, c=loop.tau / R_FILTER))
+    return ((1.0, v_node(smooth)),)
+
+
+def _scaled(loop: Loop) -> Level:
+    if isinstance(loop.reference, Wave):
+        return Wave(points=tuple((t, loop.gain * v) for t, v in loop.reference.points))
+    return loop.gain * loop.reference
+
+
+def names_of(elements: tuple[Element, ...]) -> frozenset[str]:
+    """Return the names of elements, for `Circuit.signals`."""
+    return frozenset(e.name for e in elements)
+
+
+def rest_voltage(
+    soc: npt.NDArray[np.float64], ocv: npt.NDArray[np.float64], charge: float, soc_start: float, node: str = "rest"
+) -> Capacitor:
+    """Return a pack's rest voltage that moves with its charge, as a capacitor with a bend at each point of the table.
+
+    soc, ocv : rising state of charge [1] and rest voltage [V]; straight lines between
+    charge   : between state of charge 0 and 1 [C]
+    """
+    if len(soc) < 2 or np.any(np.diff(soc) <= 0.0) or np.any(np.diff(ocv) <= 0.0):
+        raise OutOfRange("the table of rest voltage needs two points or more, rising in both columns")
+    sizes = charge * np.diff(soc) / np.diff(ocv)
+    start = float(np.interp(soc_start, soc, ocv))
+    bends = tuple((float(v), float(c)) for v, c in zip(ocv[1:-1], sizes[1:], strict=True))
+    return Capacitor(name="cells", a=node, b=GROUND, c=float(sizes[0]), start=start, bends=bends, cell=True)
