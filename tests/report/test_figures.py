@@ -6,17 +6,14 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from chargewright.base.units import show
 from chargewright.dossier.record import Dossier
 from chargewright.network.graph import PowerPath
 from chargewright.paths import shelf
 from chargewright.report.blocks import Picture
-from chargewright.report.figures._chart import Axis, axis_of, round_step, tick_text
 from chargewright.report.figures._path_layout import STAGE, flow_of, layout_of
-from chargewright.report.figures._svg import Board, shortened, text_width
+from chargewright.report.figures._svg import Board
 from chargewright.report.figures.bus_windows import bus_windows_picture
 from chargewright.report.figures.charge_curves import charge_picture
 from chargewright.report.figures.charge_power import charge_power_picture
@@ -282,61 +279,3 @@ def test_the_map_shows_the_product_s_own_place(dossier: Dossier, words: list[str
     assert "this product" in words
     letters = [w for w in words if w in ("A", "B", "C", "–")]
     assert len(letters) >= dossier.study.map.winner.size
-
-
-# Axes and outlines
-
-
-@given(span=st.floats(1e-9, 1e9), at_most=st.integers(2, 12))
-def test_a_round_step_is_round_and_not_too_small(span: float, at_most: int):
-    step = round_step(span, at_most)
-    assert span / step <= at_most * (1.0 + 1e-9)
-    assert f"{step:.6e}"[0] in "125"
-
-
-@given(spans_off=st.floats(-1e3, 1e3), span=st.floats(1e-3, 1e6), at_most=st.integers(2, 9))
-def test_ticks_lie_inside_their_axis_at_equal_steps(spans_off: float, span: float, at_most: int):
-    # An axis that is a thousand times as far from zero as it is long is the strangest that a figure could ask for.
-    low = spans_off * span
-    axis = Axis(label="", low=low, high=low + span)
-    ticks = axis.ticks(at_most)
-    assert len(ticks) <= at_most + 1
-    slack = 1e-6 * span + 1e-9 * abs(low)
-    assert all(low - slack <= t <= low + span + slack for t in ticks)
-    assert np.allclose(np.diff(ticks), round_step(span, at_most), rtol=1e-6, atol=slack)
-
-
-@given(value=st.integers(-9999, 9999), exponent=st.integers(-4, 4))
-def test_a_tick_says_its_value(value: int, exponent: int):
-    step = 10.0**exponent
-    text = tick_text(value * step, step).replace("−", "-")
-    assert float(text) == pytest.approx(value * step, rel=1e-9, abs=1e-12)
-
-
-def test_a_log_axis_has_ticks_of_one_two_and_five():
-    axis = axis_of("", [3.0, 60.0], log=True)
-    assert axis.ticks(6) == [5.0, 10.0, 20.0, 50.0]
-    assert axis.share(axis.low) == pytest.approx(0.0, abs=1e-12)
-    assert axis.share(axis.high) == pytest.approx(1.0, rel=1e-12)
-
-
-def test_an_axis_of_equal_values_still_has_a_span():
-    axis = axis_of("", [5.0, 5.0])
-    assert axis.low < 5.0 < axis.high
-
-
-def test_text_is_as_wide_as_its_signs():
-    # DejaVu Sans: the advance of "M" is 1767 of 2048 units (read from the font's own table, hmtx).
-    assert text_width("M", 2048.0) == pytest.approx(1767.0, abs=0.5)
-    assert text_width("MM", 10.0) == pytest.approx(2 * text_width("M", 10.0), rel=1e-12)
-
-
-@given(text=st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=40), room=st.floats(20.0, 200.0))
-def test_a_shortened_text_fits(text: str, room: float):
-    assert text_width(shortened(text, 10.0, room), 10.0) <= room + 1e-9
-
-
-def test_a_name_with_markup_is_escaped_in_a_title():
-    board = Board(key="x", width=10.0, height=10.0)
-    svg = board.svg('<script>&"')
-    assert ElementTree.fromstring(svg).findtext(f"{SVG}title") == '<script>&"'

@@ -8,9 +8,10 @@ import numpy as np
 from chargewright.base.units import show
 from chargewright.network.graph import PowerPath
 from chargewright.report.blocks import Picture
+from chargewright.report.figures._flow_signs import chevron, loss_arrow, open_switch, stage_box
 from chargewright.report.figures._path_layout import STAGE, Flow, Layout, flow_of, layout_of
 from chargewright.report.figures._svg import Board, shortened
-from chargewright.report.palette import HAIR, INK, LOAD, LOSS, PACK, PAPER, SOFT, SOURCE, WASH
+from chargewright.report.palette import HAIR, INK, LOAD, LOSS, PACK, SOFT, SOURCE
 from chargewright.studies.states import StateReport
 
 _WIDTH = 420.0
@@ -157,13 +158,13 @@ def _trunk(sheet: _Sheet, flow: Flow, words: str) -> None:
     middle = 0.5 * (y1 + y2)
     _ribbon(sheet, flow, _LANE, y1, y2)
     if link.key == STAGE:
-        _stage_box(board, flow, middle)
+        stage_box(board, _LANE, middle, rests=flow.status == "rests")
     if flow.status == "open":
-        _open_switch(board, _LANE, middle)
+        open_switch(board, _LANE, middle)
     edge = _LANE + 0.5 * _width(sheet, max(abs(flow.p_upper), abs(flow.p_lower)))
     edge = max(edge, _LANE + 24.0) if link.key == STAGE else edge
     if flow.loss > 1e-6:
-        _arrow(board, edge + 1.0, middle, _TELLS - 5.0, width=max(1.2, sheet.per_watt * flow.loss))
+        loss_arrow(board, edge + 1.0, middle, _TELLS - 5.0, width=max(1.2, sheet.per_watt * flow.loss))
     _tell(board, flow, words, middle)
 
 
@@ -200,37 +201,9 @@ def _ribbon(sheet: _Sheet, flow: Flow, x: float, y1: float, y2: float) -> None:
         f"M{x - w1 / 2:.2f} {y1:.2f}L{x + w1 / 2:.2f} {y1:.2f}L{x + w2 / 2:.2f} {y2:.2f}L{x - w2 / 2:.2f} {y2:.2f}Z",
         fill=colour,
     )
-    _chevron(board, x, y1 + 0.22 * (y2 - y1), 0.5 * (w1 + w2), down, colour)
+    chevron(board, x, y1 + 0.22 * (y2 - y1), 0.5 * (w1 + w2), down, colour)
     if y2 - y1 > 2.0 * _STEP:
-        _chevron(board, x, y1 + 0.78 * (y2 - y1), 0.5 * (w1 + w2), down, colour)
-
-
-def _chevron(board: Board, x: float, y: float, wide: float, down: bool, colour: str) -> None:
-    """Draw which way the power flows: a notch in a wide ribbon, an arrowhead on a thin one."""
-    d = 1.0 if down else -1.0
-    if wide >= 9.0:
-        h, t = min(0.5 * wide - 2.0, 6.0), 2.2
-        points = ((-h, -h * d * 0.5), (0.0, h * d * 0.5), (h, -h * d * 0.5))
-        upper = "L".join(f"{x + a:.2f} {y + b:.2f}" for a, b in points)
-        lower = "L".join(f"{x + a:.2f} {y + b + t * d:.2f}" for a, b in reversed(points))
-        board.path(f"M{upper}L{lower}Z", fill=PAPER)
-    else:
-        half = 0.5 * wide + 3.0
-        board.path(f"M{x - half:.2f} {y:.2f}L{x + half:.2f} {y:.2f}L{x:.2f} {y + 7.0 * d:.2f}Z", fill=colour)
-
-
-def _arrow(board: Board, x1: float, y: float, x2: float, *, width: float) -> None:
-    wide = min(width, 14.0)
-    head = 3.0 + 0.5 * wide
-    board.line(x1, y, x2 - head, y, colour=LOSS, width=wide)
-    board.path(f"M{x2 - head - 1:.2f} {y - head:.2f}L{x2:.2f} {y:.2f}L{x2 - head - 1:.2f} {y + head:.2f}Z", fill=LOSS)
-
-
-def _stage_box(board: Board, flow: Flow, middle: float) -> None:
-    rests = flow.status == "rests"
-    dash = "3 2" if rests else ""
-    board.box(_LANE - 24.0, middle - 9.0, 48.0, 18.0, fill=WASH, stroke=SOFT if rests else INK, radius=3.0, dash=dash)
-    board.text(_LANE, middle + 4.0, "stage", size=10.0, colour=SOFT if rests else INK, anchor="middle")
+        chevron(board, x, y1 + 0.78 * (y2 - y1), 0.5 * (w1 + w2), down, colour)
 
 
 def _stage_words(report: StateReport) -> str:
@@ -262,7 +235,7 @@ def _beside(sheet: _Sheet, flow: Flow) -> None:
         board.line(_SIDE - wide / 2, y, _LANE, y, colour=colour, width=wide)
     _ribbon(sheet, flow, _SIDE, y1, y2)
     if flow.status == "open":
-        _open_switch(board, _SIDE, middle)
+        open_switch(board, _SIDE, middle)
     words = [link.name]
     if live:
         words.append(f"{show(flow.loss, 'W', 3)}, {show(abs(flow.i), 'A', 3)}")
@@ -271,13 +244,6 @@ def _beside(sheet: _Sheet, flow: Flow) -> None:
     right = _SIDE - max(0.5 * wide, 8.0) - 4.0
     board.text(right, middle - 1.0, words[0], size=11.0, colour=INK if live else SOFT, anchor="end")
     board.text(right, middle + 11.0, words[1], size=10.0, colour=LOSS if live else SOFT, anchor="end", bold=live)
-
-
-def _open_switch(board: Board, x: float, y: float) -> None:
-    board.box(x - 5.0, y - 8.0, 10.0, 16.0, fill=PAPER)
-    board.circle(x, y - 8.0, 2.0, fill=SOFT)
-    board.circle(x, y + 8.0, 2.0, fill=SOFT)
-    board.line(x, y + 8.0, x + 9.0, y - 6.0, colour=SOFT, width=1.6)
 
 
 def _load(sheet: _Sheet, path: PowerPath, p_load: float, p_rails: float) -> None:
