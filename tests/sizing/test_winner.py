@@ -232,3 +232,47 @@ def test_heat_decides_where_it_binds_and_the_plain_loop_agrees(demands: Any, few
     # 63 °C instead of 110 °C: the larger inductor at the lower frequency, which costs more, stays below it.
     assert found[-2:] == ("IND 22uH 12mm ferrite", 400e3)
     assert names(size(demands["buck"], few_parts).build)[-2:] == ("IND 10uH 8mm ferrite", 800e3)
+
+
+@pytest.mark.parametrize("which", ["buck", "both ways", "four switches"])
+def test_the_margins_are_the_plain_loop_s_numbers(which: str, demands: Any, sized: Any, every_part: Parts):
+    # Second road: each corner on its own, temperatures settled by 12 repetitions instead of 4, currents by position.
+    demand, found = demands[which], sized(which)
+    build, stage = found.build, demand.stage
+    switches = tuple(s for s in (build.a_high, build.a_low, build.b_low, build.b_high) if s is not None)
+    through = through_at(demand, every_part, next(m.value for m in found.margins if m.rule == "capacitor temperature"))
+    start = dict.fromkeys(("a_high", "a_low", "b_low", "b_high", "coil"), 340.0)
+    one = Set(switches, build.coil, build.f_sw, start)
+    one.esr = (build.bank_a.part.esr / build.bank_a.count, build.bank_b.part.esr / build.bank_b.count)
+    places = {"a_high": "source-side high switch", "a_low": "source-side low switch"}
+    places |= {"b_low": "pack-side low switch", "b_high": "pack-side high switch"} if len(switches) == 4 else {}
+    hottest = dict.fromkeys((*places, "coil"), 0.0)
+    greatest: dict[str, float] = dict.fromkeys(places, 0.0)
+    banks = [0.0, 0.0]
+    for p, last in zip(table(stage.corners), stage.corners.lasting.tolist(), strict=True):
+        if not last:
+            continue
+        one.temp = dict(start)
+        for _ in range(12):
+            losses, w, _i = one.at(demand, p)
+            heat = float(sum(losses)) + through.p_loss + stage.p_elsewhere
+            own, board = heats(losses, p[3]), stage.temp_ambient + stage.r_board * heat
+            for place, part in zip(places, switches, strict=True):
+                one.temp[place] = board + part.rth_jb * own[place]
+            one.temp["coil"] = board + build.coil.rth * own["coil"]
+        for k in hottest:
+            hottest[k] = max(hottest[k], one.temp[k])
+        _, w, _i = one.at(demand, p, worst=True)
+        rms = (w.rms_in_high, w.rms_in_low, w.rms_out_low, w.rms_out_high)
+        for place, i in zip(places, rms[::-1] if p[3] else rms, strict=False):
+            greatest[place] = max(greatest[place], float(i))
+        caps = (float(w.rms_in_capacitor), float(w.rms_out_capacitor))
+        banks = [max(b, i) for b, i in zip(banks, caps[::-1] if p[3] else caps, strict=True)]
+    margins = {(m.rule, m.where): m.value for m in found.margins}
+    # 0.02 K: what four passes leave. 1 %: the currents are judged at the ranking temperature, here at the settled one.
+    assert margins["inductor temperature", "inductor"] == pytest.approx(hottest["coil"], abs=0.02)
+    for place, name in places.items():
+        assert margins["junction temperature", name] == pytest.approx(hottest[place], abs=0.02)
+        assert margins["switch current", name] == pytest.approx(greatest[place], rel=0.01)
+    for side, count, i in zip(("source", "pack"), (build.bank_a.count, build.bank_b.count), banks, strict=True):
+        assert margins["capacitor current", f"{side}-side capacitors"] == pytest.approx(i / count, rel=0.01)
