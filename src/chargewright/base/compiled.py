@@ -63,6 +63,26 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @cache
+def compiled_bare(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the numba form of scalar code that makes no arrays of its own: it counts no references and holds no lock.
+
+    Counting references to the arrays in its records is half of the time of a kernel that hands them from function to
+    function, and threads may run it side by side.
+    """
+    copy = _rebound(function, compiled_bare)
+    twin: Callable[..., Any] = numba_module().njit(cache=True, error_model="numpy", nogil=True, _nrt=False)(copy)
+    return twin
+
+
+def is_kept(function: Callable[..., Any]) -> bool:
+    """Return whether an earlier process has compiled this function, so that compiling it now costs next to nothing."""
+    if numba_module() is None:
+        return False
+    folder = Path(os.environ["NUMBA_CACHE_DIR"])
+    return any(folder.glob(f"*/{function.__module__.rpartition('.')[2]}.{function.__name__}-*.nbi"))
+
+
+@cache
 def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the numba form of a loop over conditions, run on all cores: its `parallel_range` is numba's prange."""
     numba = numba_module()
@@ -70,6 +90,33 @@ def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
     plain.__globals__["parallel_range"] = numba.prange
     twin: Callable[..., Any] = numba.njit(cache=True, parallel=True, error_model="numpy")(plain)
     return twin
+
+
+@cache
+def compiled_whole(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the numba form of `function` with everything of this package that it calls folded into it.
+
+    For long scalar loops over many small functions that fill arrays and make none: without the calls, and without
+    counting references to the arrays, such a loop runs several times as quick. Only the whole is kept in the cache.
+    """
+    twin: Callable[..., Any] = _njit(cache=True)(_rebound(function, _folded))
+    return twin
+
+
+@cache
+def _folded(function: Callable[..., Any]) -> Callable[..., Any]:
+    kept_inside = {"forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+    twin: Callable[..., Any] = _njit(**kept_inside)(_rebound(function, _folded))
+    return twin
+
+
+def _njit(**options: bool) -> Callable[..., Any]:
+    """Return numba's decorator without the counting of references, where this numba lets that be left out."""
+    numba = numba_module()
+    if hasattr(numba.core.options.DefaultOptions, "_nrt"):
+        options["_nrt"] = False
+    decorator: Callable[..., Any] = numba.njit(error_model="numpy", **options)
+    return decorator
 
 
 @cache

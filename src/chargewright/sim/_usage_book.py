@@ -95,7 +95,7 @@ def _move_pack(pack: PackTables, books: Books, now: Any, par: Any, dt: float, i:
         now[s.U + k] = after
         heat += i * mean * dt - rise
         days[at + code.E_PAIRS] += rise
-    middle = min(max(int((now[s.Q] + 0.5 * i * dt) / pack.q_step), 0), pack.points - 1)
+    middle = min(max(int((now[s.Q] + 0.5 * i * dt) * pack.per_q), 0), pack.points - 1)
     slope = pack.store[pack.slope + middle]
     entropic = i * now[s.TEMP] * slope * dt
     days[at + code.E_WARMTH] += slope * (now[s.TEMP] - pack.temp_ref) * i * dt

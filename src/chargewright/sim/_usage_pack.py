@@ -41,6 +41,8 @@ class PackTables(NamedTuple):
     """Charge between state of charge 0 and 1 [C]."""
     q_step: float
     """Charge between two points of the tables of the rest voltage [C]."""
+    per_q: float
+    """One over it."""
     points: int
     rest: int
     """Rest voltage at the reference temperature."""
@@ -112,7 +114,7 @@ def refresh(pack: PackTables, now: Any, par: Any, dt: float) -> None:
 
 def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
     """Return the rest voltage at a charge."""
-    x = q / pack.q_step
+    x = q * pack.per_q
     k = min(max(int(x), 0), pack.points - 2)
     over = x - k
     slope = pack.store[pack.slope + k] + over * (pack.store[pack.slope + k + 1] - pack.store[pack.slope + k])
@@ -125,13 +127,13 @@ def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
 
 def rest_slope(pack: PackTables, q: float) -> float:
     """Return by how much the rest voltage rises with charge [V/C]."""
-    k = min(max(int(q / pack.q_step), 0), pack.points - 2)
-    return float((pack.store[pack.rest + k + 1] - pack.store[pack.rest + k]) / pack.q_step)
+    k = min(max(int(q * pack.per_q), 0), pack.points - 2)
+    return float((pack.store[pack.rest + k + 1] - pack.store[pack.rest + k]) * pack.per_q)
 
 
 def stored(pack: PackTables, q: float) -> float:
     """Return the energy at a charge, at the reference temperature, above state of charge 0."""
-    x = q / pack.q_step
+    x = q * pack.per_q
     k = min(max(int(x), 0), pack.points - 2)
     over = x - k
     mean = pack.store[pack.rest + k] + 0.5 * over * (pack.store[pack.rest + k + 1] - pack.store[pack.rest + k])
@@ -140,10 +142,10 @@ def stored(pack: PackTables, q: float) -> float:
 
 def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> float:
     """Return the rest voltage averaged over a charge that flows: what the energy stored is divided by."""
-    first, last = int(q / pack.q_step), int((q + dq) / pack.q_step)
+    first, last = int(q * pack.per_q), int((q + dq) * pack.per_q)
     if first == last or abs(dq) < 1e-7 * pack.span:
         return rest_voltage(pack, q + 0.5 * dq, temp)
-    slope = pack.store[pack.slope + min(max(int((q + 0.5 * dq) / pack.q_step), 0), pack.points - 1)]
+    slope = pack.store[pack.slope + min(max(int((q + 0.5 * dq) * pack.per_q), 0), pack.points - 1)]
     return float((stored(pack, q + dq) - stored(pack, q)) / dq + slope * (temp - pack.temp_ref))
 
 

@@ -21,7 +21,8 @@ class PathTables(NamedTuple):
 
     store: Any
     v_low: float
-    v_step: float
+    per_v: float
+    """One over the voltage between two points."""
     v_count: int
     load: int
     """Points of the load [W], rising."""
@@ -155,7 +156,7 @@ def _add_corner(path: PathTables, spent: Any, at: int, dt: float, up: float, ove
 
 
 def _voltage(path: PathTables, v: float) -> tuple[int, float]:
-    x = (v - path.v_low) / path.v_step
+    x = (v - path.v_low) * path.per_v
     k = min(max(math.floor(x), 0), path.v_count - 2)
     return k, x - k
 

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import compiled, numba_module
+from chargewright.base.compiled import compiled_whole, numba_module
 from chargewright.base.errors import OutOfRange
 from chargewright.parts.cell import SOC_TOP, Array, frozen, ocv, pair_resistance, pair_tau, r0
 from chargewright.parts.pack import Pack
@@ -137,6 +137,7 @@ def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: fl
         store=store,
         span=pack.charge_span,
         q_step=q_step,
+        per_q=1.0 / q_step,
         points=_POINTS,
         rest=places[0],
         energy=places[1],
@@ -311,7 +312,7 @@ def _prepared(
         source=np.asarray(series.source, dtype=np.int8),
     )
     if _compiles(engine, steps):
-        return compiled(kernel.run_series), data, books, spent, now, flag, par
+        return compiled_whole(kernel.run_series), data, books, spent, now, flag, par
     _plain_steps[0] += int(steps)
     listed = _Data(
         pack=_lists(pack),

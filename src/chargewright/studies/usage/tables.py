@@ -92,7 +92,7 @@ def usage_tables(
     tables = PathTables(
         store=store,
         v_low=float(job.v[0]),
-        v_step=float(job.v[1] - job.v[0]),
+        per_v=1.0 / float(job.v[1] - job.v[0]),
         v_count=len(job.v),
         load_count=len(job.load),
         into_count=len(job.into),
