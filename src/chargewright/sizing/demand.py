@@ -64,6 +64,10 @@ class WiresDemand:
     """Heat of the battery switch while it is worked as a linear pass element [W]; 0 if it never is."""
     sense_offset: float
     """Offset of the sense amplifiers [V]."""
+    r_source: float | None = None
+    """Source sense resistor that the controller counts on [Ω]; None where it does not matter."""
+    r_charge: float | None = None
+    """Charge sense resistor that the controller counts on [Ω]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,6 +42,7 @@ class _Table:
 
     currents: dict[str, float]
     aims: dict[str, float]
+    r: Floats
     p_loss: Floats
     temp: Floats
     tolerance: Floats
@@ -51,6 +52,8 @@ class _Table:
     score: Floats
     fits: Bools
     accurate: Bools
+    counted_on: Bools
+    """Whether the controller counts on this resistance."""
     best: int
 
 
@@ -70,7 +73,8 @@ def sense_trades(demand: Demand, parts: Parts, temp_board: float) -> tuple[Sense
 
     temp_board : hottest board [K]
     Chosen is the least loss, cost and area among those that keep rating and temperature and whose errors are within
-    the aim; where none is accurate enough, the most accurate that keeps rating and temperature.
+    the aim, first among those of the resistance that the controller counts on: another one scales every current code.
+    Where none is accurate enough, the most accurate that keeps rating and temperature.
     The aim of the source resistor is the margin that the input limit keeps below the source's rating.
     Raises NoSolution where none keeps rating and temperature.
     """
@@ -116,11 +120,16 @@ def _table(role: SenseRole, demand: Demand, parts: Parts, temp_board: float) -> 
         raise NoSolution(_none_fits(role, parts, full, temp, rules.temp_part_max))
     score = demand.exchange.score(p_loss, column("cost"), column("area"))
     accurate = excess <= 1.0
+    expected = wires.r_source if role == "source" else wires.r_charge
+    counted_on = np.isclose(column("r"), expected if expected is not None else np.nan, rtol=1e-6)
     good = fits & accurate
+    if (good & counted_on).any():
+        good = good & counted_on
     best = np.argmin(np.where(good, score, np.inf)) if good.any() else np.argmin(np.where(fits, excess, np.inf))
     return _Table(
         currents=currents,
         aims=aims,
+        r=column("r"),
         p_loss=p_loss,
         temp=np.asarray(temp),
         tolerance=tolerance,
@@ -130,6 +139,7 @@ def _table(role: SenseRole, demand: Demand, parts: Parts, temp_board: float) -> 
         score=score,
         fits=fits,
         accurate=accurate,
+        counted_on=counted_on,
         best=int(best),
     )
 
@@ -175,6 +185,8 @@ def _why(t: _Table, errors: tuple[SenseError, ...], k: int) -> str:
     tightest = max(errors, key=lambda e: e.worst / t.aims[e.at])
     error = f"{tightest.worst:.1%} at {tightest.at} current against an aim of {t.aims[tightest.at]:.0%}"
     loss = show(float(t.p_loss[k]), "W")
+    if k == t.best and t.accurate[k] and t.counted_on[k]:
+        return f"the controller counts on {show(float(t.r[k]), 'ohm')}, and it is within the aims: {loss}, {error}"
     if k == t.best and t.accurate[k]:
         return f"least loss, cost and area of those within the aims: {loss}, {error}"
     if k == t.best:
@@ -183,4 +195,6 @@ def _why(t: _Table, errors: tuple[SenseError, ...], k: int) -> str:
         return f"beyond its rating or temperature: {loss}, {show(float(t.temp[k]), 'K')}"
     if not t.accurate[k]:
         return f"not accurate enough: {error}"
+    if t.counted_on[t.best] and not t.counted_on[k]:
+        return "the controller counts on another resistance"
     return f"worth {show(float(t.score[k] - t.score[t.best]), 'W')} more in loss, cost and area"

@@ -123,6 +123,8 @@ def demand(case: Situation, chosen: Plan) -> Demand:
             v_bus_max=chosen.v_bus_max,
             p_linear=linear,
             sense_offset=case.design.charge.sense_offset,
+            r_source=case.controller.r_configured("source"),
+            r_charge=case.controller.r_configured("pack"),
         ),
         rules=rules,
         f_sw=tuple(parse(text, "Hz") for text in case.design.parts.f_sw),

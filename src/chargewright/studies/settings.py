@@ -53,7 +53,7 @@ def settings(case: Situation, chosen: Plan, build: Build, controller_name: str |
 
     controller_name : a shipped description or a file; None takes the design file's
     """
-    controller = load_controller(controller_name or case.design.controller, case.folder)
+    controller = load_controller(controller_name, case.folder) if controller_name else case.controller
     context = _context(case, chosen, build)
     has = {f.quantity.key for f in controller.fields}
     wants = _wants(case, chosen)

@@ -12,6 +12,8 @@ from chargewright.base.units import show
 from chargewright.parts.contracts import supplies
 from chargewright.parts.pack import Pack, build_pack, pack_charge_current
 from chargewright.parts.supply import Supply
+from chargewright.setpoints.controller import Controller
+from chargewright.setpoints.load import load_controller
 from chargewright.spec.design import Design
 from chargewright.spec.system import RailSpec, UsageSpec
 
@@ -46,6 +48,8 @@ class Situation:
     """Lowest bus at which every rail works [V]."""
     bus_max: float
     """Highest bus that the rails and rules allow [V]; inf if nothing says."""
+    controller: Controller
+    """The controller that the design file names."""
     assumptions: tuple[str, ...]
 
     @property
@@ -89,6 +93,7 @@ def situation(design: Design, folder: Path) -> Situation:
         i_termination=design.charge.termination.amps(capacity),
         bus_min=floor,
         bus_max=ceiling,
+        controller=load_controller(design.controller, folder),
         assumptions=tuple(said),
     )
 
