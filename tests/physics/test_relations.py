@@ -29,6 +29,7 @@ INPUTS = {  # ranges inside which these relations have a solution
     "constant_power_current": {"v_source": (10.0, 20.0), "r": (0.01, 0.2), "p": (1.0, 60.0)},
     "self_heated_temperature": {"r_th": (10.0, 50.0), "r_25": (0.005, 0.015), "temp_co": (0.003, 0.005)},
     "runaway_current": {"r_th": (10.0, 50.0)},
+    "held_voltage": {"v_start": (7.0, 10.0)},
     "hot_plug_peak_time": {"r": (0.01, 0.1)},
     "hot_plug_peak_current": {"r": (0.01, 0.1)},
     "bound_confidence": {"runs": (10.0, 90.0), "coverage": (0.9, 0.99)},
