@@ -23,6 +23,17 @@ parallel_range = range
 """What a loop for `compiled_loop` counts with; a plain range where the loop is not compiled."""
 
 
+_COMPILED_ROOMS = ("base", "physics", "parts", "network", "sizing", "sim", "circuit", "loops", "studies")
+"""Rooms whose code may end up in a compiled kernel: an edit in any of them makes a new cache."""
+
+
+def kernels_are_compiled() -> bool:
+    """Return whether an earlier run left compiled kernels for these sources; if not, the first use takes some seconds."""
+    if numba_module() is None:
+        return True
+    return any(Path(os.environ["NUMBA_CACHE_DIR"]).rglob("*.nbc"))
+
+
 @cache
 def numba_module() -> Any:
     """Import numba with a cache folder that is right for this version of the sources; None if there is no numba."""
@@ -38,7 +49,7 @@ def numba_module() -> Any:
 def _cache_folder() -> Path:
     root = Path(__file__).resolve().parents[1]
     digest = hashlib.sha256()
-    for path in sorted(root.rglob("*.py")):
+    for path in sorted(p for room in _COMPILED_ROOMS for p in (root / room).rglob("*.py")):
         digest.update(path.read_bytes())
     base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "chargewright"
     folder = base / f"kernels-{digest.hexdigest()[:16]}"
