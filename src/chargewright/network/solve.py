@@ -9,7 +9,7 @@ ledger shows. Where no steady state exists (a load that the source cannot carry,
 the stage's legs can do) `status` says so and the numbers are nan.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -38,6 +38,7 @@ TEMP_RUNAWAY = 523.15
 IDLE_SHARE = 0.1
 """Supply current of a controller whose stage stands still, over that while switching [1] (common practice)."""
 _MOST_STEPS = 100
+_LEAST_STEPS = 3
 _FIRST_RISE = 15.0
 _SURE_STEPS = 10
 """Steps after which a part at twice the runaway limit is no longer taken for an overshoot of the method."""
@@ -98,7 +99,6 @@ class Solution:
     temp: dict[str, Floats]
     """Hottest body of each part [K], and `board`."""
     status: npt.NDArray[np.int8]
-    extra: dict[str, Any] = field(default_factory=dict)
 
     @property
     def ok(self) -> npt.NDArray[np.bool_]:
@@ -131,8 +131,8 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     temps = dict.fromkeys((*layout.wires, *hw.stage.hot, "board"), c.temp_ambient + _FIRST_RISE)
     p_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
     d_out = np.zeros(n)
-    done = np.zeros(n, dtype=bool)
-    lost = np.zeros(n, dtype=bool)
+    solved, away, lost = (np.zeros(n, dtype=bool) for _ in range(3))
+    done = solved | away | lost
     turn = np.zeros(n)
     for step in range(_MOST_STEPS):
         resistances = _wire_resistances(layout, hw, c, temps)
@@ -140,29 +140,33 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         p_stage = np.asarray(sum(losses), dtype=float)
         fresh = newton_step(layout, c, x, resistances, p_stage, c.p_load + p_rails, slope, r_through)
         moved = np.max(np.abs(fresh - x) / (1e-3 + np.abs(fresh)), axis=1)
-        lost |= ~np.isfinite(moved) | (layout.voltage(fresh, path.load_at, c) <= 0.0)
-        x = np.where(lost[:, None], x, fresh)
-        d_out = wave.d_out
+        lost |= ~done & (~np.isfinite(moved) | (layout.voltage(fresh, path.load_at, c) <= 0.0))
+        # What has come to an end stays as it is, so that no condition depends on how long the others take.
+        x = np.where((lost | done)[:, None], x, fresh)
+        d_out = np.where(done, d_out, wave.d_out)
         wire_loss = _wire_losses(layout, c, x, resistances)
         next_temps = _temperatures(layout, hw, c, losses, wire_loss, p_rails)
         warmed = np.max([np.abs(next_temps[k] - temps[k]) for k in temps], axis=0)
-        temps = {k: np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY) for k in temps}
-        hottest = np.max([temps[k] for k in temps], axis=0)
+        hottest = np.max([next_temps[k] for k in temps], axis=0)
         next_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
         settled = np.abs(next_rails - p_rails) < 1e-11 * (1.0 + c.p_load)
-        # The rails' loss used in the balance is the one shown: renew it only while still iterating.
-        done = lost | ((moved < 1e-10) & (warmed < 1e-5) & settled)
+        if step >= _LEAST_STEPS:
+            solved |= ~done & (moved < 1e-10) & (warmed < 1e-5) & settled
         if step >= _SURE_STEPS:
-            done |= hottest >= 2.0 * TEMP_RUNAWAY
+            away |= ~done & (hottest >= 2.0 * TEMP_RUNAWAY)
+        done = solved | away | lost
         if step == _FLIP_STEPS:
             turn = np.where(done, 0.0, _HYSTERESIS)
-        if step >= 3 and bool(np.all(done)):
+        if bool(np.all(done)):
             break
-        p_rails = next_rails
+        # What the balance was made with is what is shown, so it is renewed only while there is another step.
+        temps = {k: np.where(done, temps[k], np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY)) for k in temps}
+        p_rails = np.where(done, p_rails, next_rails)
     lost |= _beyond_greatest_power(layout, c, x) | _lifted_by_resistance(layout, wire_loss)
-    status = np.where(done & ~lost, np.where(_out_of_duty(state, wave), DROPOUT, SOLVED), NO_SOLUTION)
-    status = np.where(~lost & (hottest > TEMP_RUNAWAY), RUNAWAY, status)
-    return _package(path, state, c, layout, x, losses, wave, wire_loss, p_rails, temps, status.astype(np.int8))
+    status = np.where(solved, np.where(_out_of_duty(state, wave), DROPOUT, SOLVED), NO_SOLUTION)
+    status = np.where(away | (hottest > TEMP_RUNAWAY), RUNAWAY, status)
+    status = np.where(lost, NO_SOLUTION, status)
+    return _package(path, state, c, layout, x, losses, wave, wire_loss, p_rails, next_temps, status.astype(np.int8))
 
 
 def _rails(hw: Hardware, v_bus: Floats, p_load: Any) -> tuple[Floats, Floats]:
