@@ -3,6 +3,7 @@
 Exit codes: 0 done; 1 done, but no path can do the job; 2 the input cannot be used; 130 stopped by the user.
 """
 
+import io
 import json
 import sys
 from pathlib import Path
@@ -12,6 +13,9 @@ import typer
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.cli.progress import Line
+
+_STUDY_SHARE = 0.6
+"""Share of the work that the study is; the rest is the report."""
 
 app = typer.Typer(
     add_completion=False,
@@ -41,17 +45,24 @@ def study(
     """Study a design: verdict, watts, parts, charge, set-points, protections, test plan; write the report."""
     from chargewright.dossier.door import study as make_study
 
+    studying = 1.0 if as_json else _STUDY_SHARE
     with Line(quiet=quiet) as line:
-        dossier = make_study(design, progress=line.tell)
+        dossier = make_study(design, progress=lambda step, share: line.tell(step, studying * share))
         if as_json:
             from chargewright.report.record import study_record
 
-            print(json.dumps(study_record(dossier), ensure_ascii=False, allow_nan=False))
+            print(json.dumps(study_record(dossier), allow_nan=False))
         else:
             from chargewright.report.write import write_report
 
             folder = out or Path(f"{design.stem}-report")
-            files = write_report(dossier, folder, pdf=not no_pdf, png=not no_png, progress=line.tell)
+            files = write_report(
+                dossier,
+                folder,
+                pdf=not no_pdf,
+                png=not no_png,
+                progress=lambda step, share: line.tell(step, studying + (1.0 - studying) * share),
+            )
     if not as_json and not quiet:
         from chargewright.cli.summary import summary
 
@@ -77,11 +88,14 @@ def starter(
 ) -> int:
     """Write a commented design file to start from."""
     from chargewright.base.files import save_text_atomically
+    from chargewright.spec.load import parse_design
     from chargewright.spec.starter import starter_text
 
     if file.exists() and not force:
         raise ChargewrightError(f"{file} is there already; choose another name, or --force to replace it")
-    save_text_atomically(file, starter_text(name))
+    text = starter_text(name)
+    parse_design(text, str(file))  # a name that no design file may have is refused before anything is written
+    save_text_atomically(file, text)
     print(f"{file}: written. Fill in what is yours, then: chargewright study {file}")
     return 0
 
@@ -99,12 +113,16 @@ def schema(
         from chargewright.report.schema import study_json_schema
 
         found = study_json_schema()
-    print(json.dumps(found, indent=2, ensure_ascii=False))
+    print(json.dumps(found, indent=2))
     return 0
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line and return the exit code; messages for the user go to standard error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A console without Ω shows a question mark for it, rather than a traceback.
+            stream.reconfigure(errors="replace")
     try:
         code = app(args=arguments, prog_name="chargewright", standalone_mode=False)
     except ChargewrightError as error:

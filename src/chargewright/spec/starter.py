@@ -11,6 +11,8 @@ from chargewright.spec._words import as_yaml
 from chargewright.spec.design import Design
 
 _REMARK_AT, _WIDTH = 46, 120
+_LEAST_REMARK = 24
+"""Width that a remark has beside a long value, beyond the line's own."""
 _TIED = "\u00a0"
 """A blank at which no remark is broken."""
 _STANDING = {"schema", "system.load"}
@@ -78,5 +80,6 @@ def _with_remark(text: str, remark: str) -> list[str]:
     if not remark:
         return [text]
     column = max(_REMARK_AT, len(text) + 2)
-    first, *more = (line.replace(_TIED, " ") for line in wrap(remark, _WIDTH - column - 2, break_on_hyphens=False))
+    width = max(_WIDTH - column - 2, _LEAST_REMARK)
+    first, *more = (line.replace(_TIED, " ") for line in wrap(remark, width, break_on_hyphens=False))
     return [f"{text:{column}}# {first}", *(f"{' ' * column}# {line}" for line in more)]
