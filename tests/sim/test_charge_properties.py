@@ -61,9 +61,10 @@ def trapezoid(y: Any, x: Any) -> float:
 def test_charge_and_energy_are_kept_and_no_limit_is_left(case: dict[str, Any]):
     pack, wanted, run = run_of(case)
     trace = run.trace
-    # Charge: what flowed is what the state of charge rose by; exact for straight lines of current, so rounding only.
+    # Charge: what flowed is what the state of charge rose by; exact, so rounding only. Between two rows of a taper the
+    # current is bent: straight lines over it are off by a twelfth of the square of a step of 1.2 to 2.4 %.
     assert run.charge == pytest.approx((trace.soc[-1] - trace.soc[0]) * pack.charge_span, rel=1e-9, abs=1e-6)
-    assert run.charge == pytest.approx(trapezoid(trace.i, trace.t), rel=1e-9, abs=1e-6)
+    assert run.charge == pytest.approx(trapezoid(trace.i, trace.t), rel=5e-5, abs=1e-6)
     # Energy: in = stored + polarisation + heat, each summed up on its own; 1e-6 of what came in.
     assert abs(run.unaccounted) <= 1e-6 * run.energy_in + 1e-9
     # Second road: voltage times current of the trace; straight lines between its rows bend by some 1e-4.

@@ -90,7 +90,7 @@ def fold_rules(
 
 def _regions(cell: Cell, settings: ChargeSettings) -> Array:
     """Return the regions of temperature; the hysteresis lies on the way to a region that allows more current."""
-    zones, edges, hysteresis = cell.limits.zones, _edges(cell), settings.zone_hysteresis
+    zones, edges, hysteresis = cell.limits.zones, zone_edges(cell), settings.zone_hysteresis
     rates = np.array([0.0, *(zone.rate for zone in zones), 0.0])
     up = edges + np.where(rates[1:] > rates[:-1], hysteresis, 0.0)
     down = edges - np.where(rates[:-1] > rates[1:], hysteresis, 0.0)
@@ -104,10 +104,11 @@ def start_region(pack: Pack, temp: float) -> int:
 
     A start at an edge is in the zone above it; the hysteresis is for coming back only.
     """
-    return int(np.searchsorted(_edges(pack.cell), temp, side="right"))
+    return int(np.searchsorted(zone_edges(pack.cell), temp, side="right"))
 
 
-def _edges(cell: Cell) -> Array:
+def zone_edges(cell: Cell) -> Array:
+    """Return the temperatures at which one region ends and the next begins [K]."""
     zones = cell.limits.zones
     return np.array([zones[0].temp_low, *(zone.temp_high for zone in zones)])
 

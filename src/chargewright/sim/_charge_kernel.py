@@ -8,8 +8,6 @@ pass an event (threshold, limit, edge of a temperature zone, timer) is shortened
 import math
 from typing import NamedTuple
 
-import numpy as np
-
 from chargewright.parts.cell import Array
 from chargewright.sim._cell_kernel import (
     CAPACITY,
@@ -93,20 +91,18 @@ class Law(NamedTuple):
 
 
 def charge_cell(
-    cell: CellTables, rules: Rules, q: float, temp: float, region: int, rows: Array, sums: Array, seconds: Array,
+    cell: CellTables, rules: Rules, now: State, region: int, work: Work, rows: Array, sums: Array, seconds: Array,
     marks: Array,
 ) -> tuple[int, int, int]:  # fmt: skip
     """Charge until something ends it; returns number of rows, reason, and how often the temperature stopped it.
 
+    now     : the cells at rest
     rows    : (n, 7), filled with time, current, terminal voltage over cells, voltage of the highest cell, charge,
               temperature, limit in force
     sums    : filled with the sums over the charge
     seconds : filled with the time under each limit
     marks   : filled with the marks that are reached
     """
-    kinds, pairs = cell.kinds.shape[0], cell.resistances.shape[0] // 2
-    now = State(q, temp, 0.0, np.zeros((kinds, pairs)))
-    work = Work(np.zeros((kinds, pairs, 4)), np.zeros(2))
     t = stage_start = 0.0
     count = stage = pauses = 0
     while True:
@@ -166,7 +162,7 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
 
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
-    prepare(cell, 0.0, now, now.temp, work)
+    prepare(cell, 0.0, now, now.temp, False, work)
     i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage == 0 else CURRENT
     if rules.regions[region, I_REGION] < i:
         i, limit = rules.regions[region, I_REGION], TEMPERATURE
@@ -216,7 +212,7 @@ def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: floa
 def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i_end: float, work: Work) -> float:
     """Return how far the end of a step is from where something else rules; zero or below: it does."""
     temp = work.temp[1]
-    margin = float(cell.soc_rest[-1] - charge_after(step, now, i_end) / cell.kinds[0, CAPACITY])
+    margin = float(cell.soc_rest[-1] - charge_after(step, now, i_end, work) / cell.kinds[0, CAPACITY])
     if law.region < rules.regions.shape[0] - 1:
         margin = min(margin, float(rules.regions[law.region, UP] - temp))
     if law.region > 0:
@@ -232,7 +228,7 @@ def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i
     if law.ruled_by == _BY_VOLTAGE:
         margin = min(margin, i_end - law.i_end)
     if law.ruled_by == _BY_SOURCE:
-        return min(margin, -1.0 if _starved(cell, rules, charge_after(step, now, i_end), temp, i_end) else margin)
+        return min(margin, -1.0 if _starved(cell, rules, charge_after(step, now, i_end, work), temp, i_end) else margin)
     return min(margin, _left_over(rules, _terminal(cell, rules, step, now, i_end, work)) - i_end)
 
 
@@ -266,7 +262,7 @@ def _current_after(
     cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, goal: float, work: Work
 ) -> float:
     """Prepare a step of this length and return the current at its end; `slope` is the current's in the last step."""
-    prepare(cell, step, now, goal, work)
+    prepare(cell, step, now, goal, law.ruled_by == _BY_VOLTAGE, work)
     if law.ruled_by == _FIXED:
         return now.i
     return _root(cell, rules, law, step, now, max(0.5 * now.i, now.i + slope * step), work)

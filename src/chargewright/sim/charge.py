@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from chargewright.base.compiled import compiled, numba_module
+from chargewright.base.compiled import compiled_bare, is_kept, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.base.findings import Finding
 from chargewright.base.units import show
@@ -24,7 +24,7 @@ from chargewright.sim._charge_fold import fold_cell, fold_rules, start_region
 from chargewright.sim.charge_setup import FINE, Accuracy, Available, ChargeSettings, require_sense, table_of
 
 EndedBy = Literal["termination", "timer", "starved", "cold", "hot", "overfull"]
-_REASONS: dict[int, EndedBy] = {
+ENDINGS: dict[int, EndedBy] = {
     kernel.TERMINATION: "termination",
     kernel.TIMER: "timer",
     kernel.PRECHARGE_TIMER: "timer",
@@ -33,9 +33,12 @@ _REASONS: dict[int, EndedBy] = {
     kernel.HOT: "hot",
     kernel.OVERFULL: "overfull",
 }
+"""Ways to end, by the codes of the kernel."""
 _ROWS = (4_096, 30_000)
-_in_use = {"compiled": False}
-"""Whether this process has paid for the compiled kernel."""
+_WORTH_COMPILED = 8
+"""Runs in one process from which the compiled kernel is worth fetching, if an earlier process has compiled it."""
+_in_use = {"compiled": False, "runs": 0}
+"""Whether this process has paid for the compiled kernel, and how many runs it has made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,7 +111,8 @@ def run_charge(
     thermal_resistance : of one cell to ambient in this product [K/W]; the cell's own if None
     accuracy           : `FINE`, or `QUICK` for sweeps
     engine             : "compiled" needs numba and pays for many runs in one process; "auto" takes it once it was asked
-                         for by name; both give the same numbers to rounding, and the plain form serves without numba
+                         for by name, or after some runs if an earlier process has compiled it; both give the same
+                         numbers to rounding, and the plain form serves without numba
     Raises OutOfRange, NoSolution.
     """
     require_sense(settings)
@@ -123,8 +127,7 @@ def run_charge(
     table = table_of(available, pack, settings, soc_start, min(temp, temp_ambient))
     cell = fold_cell(pack, thermal_resistance)
     rules = fold_rules(pack, settings, table, temp_ambient=temp_ambient, accuracy=accuracy)
-    _in_use["compiled"] |= engine == "compiled" and numba_module() is not None
-    run = kernel.charge_cell if engine == "plain" or not _in_use["compiled"] else compiled(kernel.charge_cell)
+    run = compiled_bare(kernel.charge_cell) if _takes_compiled(engine) else kernel.charge_cell
     for rows_at_most in _ROWS:
         rows, sums, seconds, marks = (
             np.empty((rows_at_most, 7)),
@@ -135,9 +138,9 @@ def run_charge(
         count, reason, pauses = run(
             cell,
             rules,
-            soc_start * pack.cell.charge_span,
-            float(temp),
+            step.at_rest(cell, soc_start * pack.cell.charge_span, float(temp)),
             start_region(pack, temp),
+            step.room_to_work(cell),
             rows,
             sums,
             seconds,
@@ -150,6 +153,15 @@ def run_charge(
         f"the charge changes its limit without end: {count} steps in {t_reached}. Widen the hysteresis of the "
         "temperature zones, or look at the available current, whose table may jump"
     )
+
+
+def _takes_compiled(engine: str) -> bool:
+    _in_use["runs"] += 1
+    if engine == "compiled":
+        _in_use["compiled"] |= numba_module() is not None
+    elif engine == "auto" and _in_use["runs"] == _WORTH_COMPILED:
+        _in_use["compiled"] |= is_kept(kernel.charge_cell)
+    return engine != "plain" and bool(_in_use["compiled"])
 
 
 def _result(
@@ -169,7 +181,7 @@ def _result(
         limit=limit.astype(np.int64),
     )
     by_limit = {name: float(seconds[code]) for code, name in enumerate(LIMITS)}
-    ended_by = _REASONS[reason]
+    ended_by = ENDINGS[reason]
     heat_leads = rules.lead * float(sums[step.I_SQUARE]) * pack.cells
     return ChargeRun(
         trace=trace,

@@ -58,6 +58,9 @@ FINE = Accuracy(soc_step=0.002, v_step=0.005, current_step=0.012, temp_step=0.1)
 QUICK = Accuracy(soc_step=0.02, v_step=0.03, current_step=0.05, temp_step=0.5)
 """Times to about 1e-3, for sweeps and for values that are dragged."""
 
+BRISK = Accuracy(soc_step=0.03, v_step=0.04, current_step=0.1, temp_step=0.5)
+"""Times to about 1e-3, in fewer steps than `QUICK`: for batches."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CurrentTable:

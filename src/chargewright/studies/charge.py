@@ -1,12 +1,11 @@
 """The charge on one path: what source and load leave over, the run in time, and what it takes from the source."""
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import numba_module
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
@@ -94,8 +93,7 @@ def charge_case(
     supply, path = chosen.contracts[source], chosen.path
     available = left_over(case, path, hardware, supply, p_load=p_load, temp=temp, edge=edge)
     wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
-    engine: Literal["compiled", "plain"] = "plain" if numba_module() is None else "compiled"
-    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available, engine=engine)
+    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available)
     t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
     return ChargePlan(
         title=title,
