@@ -1,0 +1,121 @@
+"""The loops of a charger: what is sensed, through which filter and amplifier, and the loop gain that comes of it."""
+
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from chargewright.loops.compensator import Amplifier
+from chargewright.loops.current_mode import Modulator, with_modulator
+from chargewright.loops.impedance import Port
+from chargewright.loops.response import Response, response
+from chargewright.loops.stage import Linear, Operating, StagePoints, linear, operating
+
+Sensed = Literal["output-current", "output-voltage", "stage-voltage", "input-current", "input-voltage", "coil-current"]
+"""Charge current; charge voltage behind the sense resistor; voltage at the stage's own output (a bus); source current;
+voltage at the stage's input (held up, so that more duty is less of it); coil current."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """Stage, ports and modulator at n operating points; array fields have the shape (n, 1)."""
+
+    points: StagePoints
+    input: Port
+    output: Port
+    modulator: Modulator
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loop:
+    """How one quantity is regulated."""
+
+    sensed: Sensed
+    scale: Any
+    """Sensed volts per ampere or per volt, up to the error amplifier."""
+    amplifier: Amplifier | None
+    """None leaves it out: the gain of everything else."""
+    t_sense: Any = 0.0
+    """Time constant of the sense filter [s]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Model:
+    plant: Plant
+    by_duty: Linear
+    at: Operating
+
+
+class LoopGain:
+    """The loop gain of n points as a function of frequency, as `loops.margins` takes it."""
+
+    def __init__(self, plant: Plant, loop: Loop) -> None:
+        at = operating(plant.points)
+        self._model = _Model(plant=plant, by_duty=linear(plant.points, at), at=at)
+        self.loop = loop
+
+    @property
+    def duty(self) -> Any:
+        """Duty at each point [1]."""
+        return self._model.at.duty
+
+    @property
+    def discontinuous(self) -> Any:
+        """Where the coil current returns to zero each period."""
+        return self._model.at.discontinuous
+
+    def __call__(self, f: Any, which: Any = slice(None)) -> Any:
+        """Return the loop gain of the chosen points; f : frequencies [Hz], (f,) or (m, 1)."""
+        s = 2j * np.pi * np.asarray(f)
+        m = _taken(self._model, which)
+        return loop_gain(m.plant, self.loop, s, m.by_duty, m.at)
+
+
+def loop_gain(plant: Plant, loop: Loop, s: Any, by_duty: Linear, at: Operating) -> Any:
+    """Return the loop gain: sensed quantity over control voltage, through filter and amplifier.
+
+    Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 9.1 (from
+    memory).
+    """
+    m = with_modulator(by_duty, plant.modulator, plant.points, at, s)
+    z_a = plant.input.branch.impedance(s) if plant.input.branch is not None else None
+    z_b = plant.output.branch.impedance(s) if plant.output.branch is not None else None
+    found = response(m, s, plant.input.impedance(s, z_a), plant.output.impedance(s, z_b))
+    t = loop.scale * sensed(found, loop.sensed, plant.output, z_a, z_b)
+    if loop.amplifier is not None:
+        t = t * loop.amplifier.gain(s)
+    return t / (1.0 + s * loop.t_sense) if np.any(loop.t_sense) else t
+
+
+def sensed(r: Response, what: Sensed, output: Port, z_a: Any, z_b: Any) -> Any:
+    """Return the regulated quantity of a response, the sources behind both branches standing still."""
+    if what == "coil-current":
+        return r.i_coil
+    if what == "stage-voltage":
+        return r.v_out
+    if what == "output-current":
+        return r.v_out / z_b
+    if what == "output-voltage":
+        return r.v_out * (1.0 - output.r_sense / z_b) if z_b is not None and np.any(output.r_sense) else r.v_out
+    if what == "input-current":
+        return -r.v_in / z_a
+    return -r.v_in
+
+
+def responses(plant: Plant, f: Any, drive: Literal["control", "source", "output"] = "control") -> Response:
+    """Return the plant's answer at all its points to control voltage, open-port source voltage or output current."""
+    s = 2j * np.pi * np.asarray(f)
+    at = operating(plant.points)
+    m = with_modulator(linear(plant.points, at), plant.modulator, plant.points, at, s)
+    return response(m, s, plant.input.impedance(s), plant.output.impedance(s), drive)
+
+
+def _taken(x: Any, which: Any) -> Any:
+    """Return a record with only the chosen points; numbers that hold for all points stay as they are."""
+    if isinstance(x, np.ndarray):
+        return x[which] if x.ndim == 2 and len(x) > 1 else x
+    if isinstance(x, tuple) and hasattr(x, "_fields"):
+        return type(x)(*(_taken(v, which) for v in x))
+    if is_dataclass(x) and not isinstance(x, type):
+        return replace(x, **{f.name: _taken(getattr(x, f.name), which) for f in fields(x)})
+    return x
