@@ -1,8 +1,8 @@
 """The closed loops against independent runs (o07 hand-over from CC to CV, o08 load step with a source limit).
 
 Their results come from an event-located Runge-Kutta solution written apart, checked by ngspice 39. Bounds: the
-product's own (hand-over within one period, overshoot 2 % of itself, means 0.1 %), else the ones the runs' notes give: currents at
-set times 0.5 %, peaks after a step 2 %.
+product's own (hand-over within one period, overshoot 2 % of itself, means 0.1 %), else the ones
+the runs' notes give: currents at set times 0.5 %, peaks after a step 2 %.
 """
 
 from collections.abc import Callable

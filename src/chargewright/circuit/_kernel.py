@@ -31,6 +31,8 @@ ARRIVED = 2e-15
 ROUNDING = 1e-9
 """How far below zero a watched row may start, over the size of its terms: an off-resistance of 1 MΩ makes that of
 what rounding leaves of a diode's current at its zero."""
+NOISE = 1e-14
+"""What rounding makes of two equal voltages or currents [V, A]."""
 SAME = 1e-12
 
 
@@ -137,7 +139,8 @@ def next_known(drive: Drive, ints: Indices, floats: Floats) -> float:
         found = min(found, floats[PENDING_TAU])
     if ints[BREAK] < len(drive.break_t):
         found = min(found, drive.break_t[ints[BREAK]] - ints[CYCLE] * drive.period)
-    return max(found, floats[TAU])
+    at: float = max(found, floats[TAU])
+    return at
 
 
 def known_events(drive: Drive, x: Floats, ints: Indices, floats: Floats) -> None:
@@ -266,7 +269,8 @@ def run_to(
 
 def book_unit(book: Book, mode: int) -> float:
     """Return the finest step of a mode [s]; the last leap is the period."""
-    return float(book.leaps[len(book.leaps) - 1]) * 0.5 ** float(book.finest[mode])
+    unit: float = book.leaps[len(book.leaps) - 1] * 0.5 ** float(book.finest[mode])
+    return unit
 
 
 def times(columns: Floats, x: Floats, out: Floats) -> None:
@@ -303,9 +307,9 @@ def clear(values: Floats, watched: int, h: float) -> bool:
 def stays(values: Floats, k: int, h: float) -> bool:
     """Return whether one watched row stays positive on a step: the control points of its cubic do."""
     a, b = values[0, k], values[2, k]
-    if a + h * values[1, k] / 3.0 <= 0.0 or b - h * values[3, k] / 3.0 <= 0.0 or b <= 0.0:
-        return False
-    return a >= 0.0 or values[1, k] > 0.0
+    far_a, far_b = a + h * values[1, k] / 3.0, b - h * values[3, k] / 3.0
+    least: float = min(min(a, b), min(far_a, far_b))
+    return least > -NOISE
 
 
 def accept(x: Floats, ahead: Floats, values: Floats, watched: int) -> None:
@@ -370,8 +374,11 @@ def first_zero(
 
 def zero_of(c: Floats, terms: int, rounding: float) -> float:
     """Return the first share in 0 … 1 at which the polynomial falls below zero, or -1."""
-    if c[0] < -rounding or (c[0] <= 0.0 and c[1] < 0.0):
+    if c[0] < -rounding:
         return 0.0
+    # A row that starts at its zero has to leave it by more than rounding.
+    if c[0] <= 0.0:
+        c[0] += rounding
     low, slope_low = 0.0, c[1]
     for s in range(1, SLICES + 1):
         high = s / SLICES

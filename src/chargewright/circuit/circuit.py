@@ -6,7 +6,19 @@ Signs: as everywhere, current into the pack is positive.
 from dataclasses import dataclass
 
 from chargewright.base.errors import OutOfRange
-from chargewright.circuit.elements import Capacitor, Coil, Element, PowerLoad, Quantity, Resistor, Switch
+from chargewright.circuit.elements import (
+    Amplifier,
+    Capacitor,
+    Coil,
+    Diode,
+    Drain,
+    Element,
+    PowerLoad,
+    Quantity,
+    Resistor,
+    Source,
+    Switch,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +89,10 @@ def check(circuit: Circuit) -> None:
         for what, value in _must_be_positive(e):
             if not 0.0 < value < float("inf"):
                 raise OutOfRange(f"{what} of {e.name} is {value} and must be above zero and finite")
+    for e in circuit.elements:
+        for what, value in _must_be_finite(e):
+            if not -float("inf") < value < float("inf"):
+                raise OutOfRange(f"{what} of {e.name} is {value} and must be finite")
     for gate in circuit.gates:
         if not (0.0 <= gate.on <= 1.0 and 0.0 <= gate.off <= 1.0):
             raise OutOfRange(
@@ -103,6 +119,18 @@ def _must_be_positive(e: Element) -> list[tuple[str, float]]:
         return [("the capacitance", e.c), *(("the capacitance", value) for _, value in e.bends)]
     if isinstance(e, Switch):
         return [("the on-resistance", e.r_on), ("the off-resistance", e.r_off)]
+    if isinstance(e, Diode):
+        return [("the resistance", e.r_on)]
     if isinstance(e, PowerLoad):
         return [("the power", e.p), *(("a chord's voltage", v) for v in e.chords)]
     return []
+
+
+def _must_be_finite(e: Element) -> list[tuple[str, float]]:
+    if isinstance(e, Source | Drain | Amplifier):
+        what = {Source: "the voltage", Drain: "the current", Amplifier: "the reference"}[type(e)]
+        level = e.v if isinstance(e, Source) else e.i if isinstance(e, Drain) else e.reference
+        return [(what, level)] if isinstance(level, int | float) else [(what, v) for p in level.points for v in p]
+    if isinstance(e, Coil | Capacitor):
+        return [("the value at the start", e.start)]
+    return [("the forward drop", e.v_f)] if isinstance(e, Diode) else []
