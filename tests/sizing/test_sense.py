@@ -117,6 +117,22 @@ def test_where_none_is_accurate_the_most_accurate_is_taken_and_it_is_said(
     assert "none that keeps its rating is within the aims" in best.why
 
 
+def test_the_resistance_that_the_controller_counts_on_comes_first_if_it_is_accurate_enough(
+    demands: dict[str, Demand], every_part: Parts
+):
+    free = sensing("charge", demands["buck"], every_part, 330.0).part.r
+    larger = 2.0 * free
+    demand = currents(demands["buck"], r_charge=larger)
+    trades = [t for t in sense_trades(demand, every_part, 330.0) if t.role == "charge"]
+    (best,) = [t for t in trades if t.chosen]
+    assert best.r == pytest.approx(larger)
+    assert "counts on" in best.why
+    assert any("counts on another" in t.why for t in trades if t.r == free)
+    # 1 mohm at 0.1 mV is 40 % of 0.25 A: too far off to be taken for the controller's sake.
+    poor = currents(demands["buck"], r_charge=1e-3, i_termination=0.25)
+    assert sensing("charge", poor, every_part, 330.0).part.r > 1e-3
+
+
 def test_a_resistor_beyond_its_rating_is_not_chosen_and_says_so(demands: dict[str, Demand], every_part: Parts):
     # 5 A in 20 mohm are 0.5 W; a part of 0.25 W may carry 0.8·√(0.25/0.02) = 2.83 A.
     parts = with_resistors(every_part, resistor(5e-3), resistor(20e-3, p_max=0.25))

@@ -110,6 +110,18 @@ def test_what_nearly_won_breaks_one_rule_and_would_have_won(which: str, sized: C
         assert (r.value < r.limit) if least else (r.value > r.limit)
 
 
+@each
+def test_without_the_rule_that_it_breaks_the_nearest_set_is_matched(
+    which: str, sized: Callable[[str], Sizing], demands: dict[str, Demand], every_part: Parts
+):
+    # If it breaks nothing else, the search without that rule finds it, or better.
+    rejected = [r for r in sized(which).nearest_rejected if r.rule == "inductor ripple"]
+    assert rejected
+    demand = demands[which]
+    free = size(replace(demand, rules=replace(demand.rules, ripple_max=10.0)), every_part)
+    assert free.front[0].score <= min(r.candidate.score for r in rejected) * (1.0 + 1e-9)
+
+
 def test_a_switch_of_too_little_voltage_is_among_what_nearly_won(sized: Callable[[str], Sizing]):
     # 21 V at 80 % need 26.25 V; a part of 20 V has less resistance and charge for its cost.
     (nearest, *_) = [r for r in sized("buck").nearest_rejected if r.rule == "switch voltage"]

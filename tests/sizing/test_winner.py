@@ -15,6 +15,7 @@ import pytest
 from chargewright.base.compiled import compiled, numba_module
 from chargewright.network.hardware import ABSENT, switch_at_25
 from chargewright.network.stage import StageLosses, StageWaveform, stage_point
+from chargewright.parts.capacitor import Capacitor
 from chargewright.parts.catalogue import Parts
 from chargewright.parts.inductor import Inductor
 from chargewright.parts.switch import Switch
@@ -90,14 +91,9 @@ def table(points: Any) -> list[tuple[float, float, float, bool]]:
     )
 
 
-def bank_for(demand: Demand, parts: Parts, one: Set, side: int) -> tuple[float, float, float] | None:
-    """Return esr, cost and area of the bank that is worth least, by trying every part."""
-    rules, corners, best = demand.rules, demand.stage.corners, None
-    usual = []
-    for p, w in zip(table(demand.stage.usual), demand.stage.weights.tolist(), strict=True):
-        _, wave, _ = one.at(demand, p)
-        usual.append(w * float(wave.rms_out_capacitor if (side == 1) != p[3] else wave.rms_in_capacitor) ** 2)
-    asked = []
+def asked_of(demand: Demand, one: Set, side: int) -> list[tuple[float, float, float, float]]:
+    """Return voltage, charge, peak-to-peak and lasting rms current of one side's capacitors at each corner."""
+    corners, asked = demand.stage.corners, []
     for p, lasting in zip(table(corners), corners.lasting.tolist(), strict=True):
         _, wave, i_l = one.at(demand, p, worst=True)
         out = (side == 1) != p[3]
@@ -107,20 +103,34 @@ def bank_for(demand: Demand, parts: Parts, one: Set, side: int) -> tuple[float, 
         swing = float(wave.i_peak) if share < 1.0 else float(wave.di_pp)
         rms = float(wave.rms_out_capacitor if out else wave.rms_in_capacitor) if lasting else 0.0
         asked.append((p[1] if out else p[0], charge, swing, rms))
+    return asked
+
+
+def bank_for(demand: Demand, parts: Parts, one: Set, side: int) -> tuple[float, float, float] | None:
+    """Return esr, cost and area of the bank that is worth least, by trying every part."""
+    rules, best = demand.rules, None
+    usual = []
+    for p, w in zip(table(demand.stage.usual), demand.stage.weights.tolist(), strict=True):
+        _, wave, _ = one.at(demand, p)
+        usual.append(w * float(wave.rms_out_capacitor if (side == 1) != p[3] else wave.rms_in_capacitor) ** 2)
+    asked = asked_of(demand, one, side)
     v_max = demand.stage.v_b_max if side else demand.stage.v_a_max
     for part in parts.capacitors:
         if part.v_max * rules.v_derating < v_max * (1.0 - 1e-9):
             continue
         need = 0.0
         for v, charge, swing, rms in asked:
-            c = float(biased_capacitance(part.c_0 * (1.0 - part.tol_c), v, part.v_half, part.bias_exponent))
-            need = max(need, (charge / c + swing * part.esr) / (rules.bus_ripple * v))
+            need = max(need, (charge / left_of(part, v) + swing * part.esr) / (rules.bus_ripple * v))
             need = max(need, rms / (rules.i_derating * part.i_rms_max))
         count = max(math.ceil(1.02 * need), 1)
         worth = demand.exchange.score(sum(usual) * part.esr / count, count * part.cost, count * part.area)
         if count <= 24 and (best is None or worth < best[0]):
             best = (worth, part.esr / count, count * part.cost, count * part.area)
     return best[1:] if best else None
+
+
+def left_of(part: Capacitor, v: float) -> float:
+    return float(biased_capacitance(part.c_0 * (1.0 - part.tol_c), v, part.v_half, part.bias_exponent))
 
 
 def keeps(demand: Demand, one: Set, p_pass: float) -> bool:
@@ -276,3 +286,29 @@ def test_the_margins_are_the_plain_loop_s_numbers(which: str, demands: Any, size
         assert margins["switch current", name] == pytest.approx(greatest[place], rel=0.01)
     for side, count, i in zip(("source", "pack"), (build.bank_a.count, build.bank_b.count), banks, strict=True):
         assert margins["capacitor current", f"{side}-side capacitors"] == pytest.approx(i / count, rel=0.01)
+
+
+@pytest.mark.parametrize(("kind", "ripple"), [("ceramic", 0.002), ("electrolytic", 0.005)])
+def test_the_margins_of_banks_of_several_parts_are_the_plain_loop_s_numbers(
+    kind: str, ripple: float, demands: Any, every_part: Parts
+):
+    demand = replace(demands["buck"], rules=replace(demands["buck"].rules, bus_ripple=ripple))
+    parts = replace(every_part, capacitors=every_part.capacitors.where(every_part.capacitors.column("kind") == kind))
+    found = size(demand, parts)
+    build, margins = found.build, {(m.rule, m.where): m for m in found.margins}
+    assert max(build.bank_a.count, build.bank_b.count) > 1
+    temp = task(demand, parts, tables(demand, parts), 0.4).temp_rank
+    one = Set((build.a_high, build.a_low), build.coil, build.f_sw, dict.fromkeys(("a_high", "a_low", "coil"), temp))
+    one.temp |= {"b_low": temp, "b_high": temp}
+    for side, bank in enumerate((build.bank_a, build.bank_b)):
+        esr, where = bank.part.esr / bank.count, f"{('source', 'pack')[side]}-side capacitors"
+        rows = [(v, q, i, rms, bank.count * left_of(bank.part, v)) for v, q, i, rms in asked_of(demand, one, side)]
+        # 1e-3: the waveform is that of a ranking temperature a few kelvin off, through the drops in the duty.
+        assert margins["voltage ripple", where].value == pytest.approx(
+            max((q / c + i * esr) / v for v, q, i, _, c in rows), rel=1e-3
+        )
+        each = max(rms for *_, rms, _ in rows) / bank.count
+        assert margins["capacitor current", where].value == pytest.approx(each, rel=1e-3)
+        tightest = min((c / (q / (ripple * v - i * esr)), q / (ripple * v - i * esr)) for v, q, i, _, c in rows)
+        assert margins["capacitance under bias", where].limit == pytest.approx(tightest[1], rel=2e-3)
+        assert margins["capacitance under bias", where].margin == pytest.approx(tightest[0] - 1.0, rel=2e-3, abs=2e-3)
