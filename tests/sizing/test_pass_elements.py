@@ -73,7 +73,7 @@ def test_the_battery_switch_carries_the_greater_of_both_currents(demands: dict[s
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"v_source_max": 90.0}, "blocking pair: .* 112.5 V after derating.* misses the voltage by 12%"),
+        ({"v_source_max": 90.0}, "blocking pair: .* 112.5 V after derating.* misses the voltage by 12 %"),
         ({"i_source": 120.0}, "misses the current"),
     ],
 )

@@ -262,7 +262,7 @@ REFUSALS: dict[str, tuple[Callable[[Demand], Demand], Callable[[Parts], Parts], 
     "ripple": (
         lambda d: d,
         lambda p: only(p, inductors=lambda c: c.column("l_0") < 3e-6),
-        r"inductor ripple: .* against 1\.125 A, \d+% off; [\d.]+ µH at that frequency would keep it",
+        r"inductor ripple: .* against 1\.125 A, [\d.]+ % off; [\d.]+ µH at that frequency would keep it",
     ),
     "dropout": (
         lambda d: changed(d, corners=replace(d.stage.corners, v_in=np.full(4, 8.5), v_out=np.full(4, 8.4))),

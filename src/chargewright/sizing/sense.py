@@ -183,7 +183,9 @@ def _trade(role: SenseRole, t: _Table, part: SenseResistor, k: int) -> SenseTrad
 
 def _why(t: _Table, errors: tuple[SenseError, ...], k: int) -> str:
     tightest = max(errors, key=lambda e: e.worst / t.aims[e.at])
-    error = f"{tightest.worst:.1%} at {tightest.at} current against an aim of {t.aims[tightest.at]:.0%}"
+    error = (
+        f"{show(tightest.worst, '1', 2)} at {tightest.at} current against an aim of {show(t.aims[tightest.at], '1')}"
+    )
     loss = show(float(t.p_loss[k]), "W")
     if k == t.best and t.accurate[k] and t.counted_on[k]:
         return f"the controller counts on {show(float(t.r[k]), 'ohm')}, and it is within the aims: {loss}, {error}"
