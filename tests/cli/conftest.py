@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 from chargewright.cli.main import main
+from chargewright.dossier import door
+from chargewright.dossier.record import Dossier
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
@@ -63,6 +65,25 @@ def twelve(tmp_path: Path) -> Path:
     file = tmp_path / "twelve.yaml"
     file.write_text(TWELVE, "utf-8")
     return file
+
+
+@pytest.fixture(scope="session")
+def studied(tmp_path_factory: pytest.TempPathFactory) -> Dossier:
+    """Return the dossier of the least design, worked out once."""
+    file = tmp_path_factory.mktemp("studied") / "twelve.yaml"
+    file.write_text(TWELVE, "utf-8")
+    return door.study(file)
+
+
+@pytest.fixture
+def known(monkeypatch: pytest.MonkeyPatch, studied: Dossier) -> None:
+    """Let `study` take the dossier that is known already, where a test is about what happens after it."""
+
+    def make(design: Path, progress: Callable[[str, float], None]) -> Dossier:
+        progress("parts, states", 0.1)
+        return studied
+
+    monkeypatch.setattr(door, "study", make)
 
 
 @pytest.fixture
