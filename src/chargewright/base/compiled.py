@@ -28,7 +28,7 @@ _COMPILED_ROOMS = ("base", "physics", "parts", "network", "sizing", "sim", "circ
 
 
 def kernels_are_compiled() -> bool:
-    """Return whether an earlier run left compiled kernels for these sources; if not, the first use takes some seconds."""
+    """Return whether an earlier run left compiled kernels for these sources; if not, the first use takes a while."""
     if numba_module() is None:
         return True
     return any(Path(os.environ["NUMBA_CACHE_DIR"]).rglob("*.nbc"))
