@@ -137,9 +137,10 @@ def _no_pair(job: Task, grid: Grid) -> str:
     k = int(np.argmin(grid.use.max(axis=0)))
     r = grid.rulings[int(np.argmax(grid.use[:, k]))]
     coil, f_sw = job.parts.inductors.record(int(grid.choice.coil[k])), job.t.f_sw[grid.choice.f_sw[k]]
+    off = 100.0 * abs(float(r.value[k] / r.limit[k]) - 1.0)
     text = (
         f"{r.rule}: no inductor and frequency keep every rule; the best, {coil.name} at {show(f_sw, 'Hz')}, has "
-        f"{show(r.value[k], r.unit)} against {show(r.limit[k], r.unit)}, {show(abs(float(r.value[k] / r.limit[k]) - 1.0), '1', 2)} off"
+        f"{show(r.value[k], r.unit)} against {show(r.limit[k], r.unit)}, {off:.0f} % off"
     )
     if r.rule == "inductor ripple":
         wanted = float(preferred_at_or_above(coil.l_0 * float(r.use[k]), "E12"))

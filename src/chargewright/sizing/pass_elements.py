@@ -109,5 +109,5 @@ def _nothing(place: str, parts: Catalogue[Switch], used: dict[str, Any], worst: 
     rule = max(used, key=lambda name: float(used[name][k]))
     return (
         f"{place}: no switch keeps every rule (rating of {show(needed, 'V')} after derating, {show(i, 'A')}); "
-        f"the nearest, {parts.record(k).name}, misses the {rule} by {show(float(worst[k]) - 1.0, '1', 2)}"
+        f"the nearest, {parts.record(k).name}, misses the {rule} by {100.0 * (float(worst[k]) - 1.0):.0f} %"
     )
