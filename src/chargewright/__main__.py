@@ -8,5 +8,5 @@ if __name__ == "__main__":
 
         sys.exit(main())
     except KeyboardInterrupt:
-        print("stopped; nothing was left half-written", file=sys.stderr)
+        sys.stderr.write("stopped; nothing was left half-written\n")
         sys.exit(130)
