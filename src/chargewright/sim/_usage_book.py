@@ -105,7 +105,7 @@ def _move_pack(pack: PackTables, books: Books, now: Any, par: Any, dt: float, i:
     now[s.Q] += i * dt
     lost = min(pack.i_self * dt, now[s.Q])
     if lost > 0.0:
-        days[at + code.E_SELF] += mean_rest_voltage(pack, now[s.Q], -lost, now[s.TEMP]) * lost
+        days[at + code.E_SELF] += mean_rest_voltage(pack, now[s.Q], -lost, pack.temp_ref) * lost
         days[at + code.Q_SELF] += lost
         now[s.Q] -= lost
     return float(heat + entropic)

@@ -214,6 +214,11 @@ def fold_charger(
     )
 
 
+def energy_at(pack: PackTables, charge: float) -> float:
+    """Return the energy of the cells above state of charge 0, at their reference temperature [J]."""
+    return cells.stored(pack, charge)
+
+
 def joined(tables: Sequence[Array]) -> tuple[Array, tuple[int, ...]]:
     """Return tables end to end in one store, and the place of each."""
     flat = [np.ravel(t) for t in tables]

@@ -1,0 +1,161 @@
+"""The product as a battery charger in the United States, as information: the primary text rules.
+
+10 CFR 430 subpart B appendix Y asks for a charge of the emptied battery and its maintenance, 24 hours in all or longer
+if the charge takes longer, with the product switched off if that can be; then for the power with a full battery and
+without one. The model runs that test; a laboratory's measured figures are what counts.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chargewright.base.errors import NoSolution, OutOfRange
+from chargewright.base.units import show
+from chargewright.network.hardware import Hardware
+from chargewright.parts.charger_rules import charger_class, charger_limit, charger_yearly_energy, judge_battery_charger
+from chargewright.parts.energy_rules import REMARK, Comparison
+from chargewright.parts.pack import pack_dc_resistance, pack_ocv
+from chargewright.parts.supply import wall_power
+from chargewright.sim import _usage_rules as code
+from chargewright.sim.usage import DAY, Series, fold_charger, fold_pack, rested, run_usage
+from chargewright.studies.needs import Plan
+from chargewright.studies.situation import Situation
+from chargewright.studies.usage.run import charger_of
+from chargewright.studies.usage.tables import usage_tables
+
+_SETTLE = 5.0 * 3600.0
+"""The test lasts at least this much longer than the charge (appendix Y; from memory)."""
+_RATE = 0.2 / 3600.0
+"""Rate of the discharge that measures the battery's energy [1/s]: 0.2 C (appendix Y; from memory)."""
+_TEMP = 298.15
+_LAST_HOURS = 4.0 * 3600.0
+"""Maintenance power is the mean over the end of the test (appendix Y; length from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargerEnergy:
+    """What the test of a battery charger would come to by the model."""
+
+    source: str
+    class_: str
+    e_batt: float
+    """Out of the battery at 0.2 C down to its lowest working voltage [J]."""
+    t_charge: float
+    """Until the charge ends [s]."""
+    t_test: float
+    e_24: float
+    """From the wall in the charge and maintenance test [J]."""
+    p_maintenance: float
+    p_no_battery: float
+    """Wall power without a battery [W]: of the source alone."""
+    e_year: float | None
+    """By the rule's day of use [J]; None for classes of which that was not read."""
+    limit: float
+    comparison: Comparison | None
+    note: str
+
+    @property
+    def remark(self) -> str:
+        """How to take all of this."""
+        return REMARK
+
+
+def charger_energy(case: Situation, chosen: Plan, hardware: Hardware, source: str) -> ChargerEnergy:
+    """Return the figures of the battery-charger rule for the product on one source.
+
+    Raises NoSolution for a charge that does not end within two days.
+    """
+    standby = case.design.system.standby
+    tables = usage_tables(case, chosen, hardware, loads=[0.0, standby], sources=[source], temp=_TEMP)
+    pack = fold_pack(case.pack)
+    length = 2.0 * DAY
+    rules = fold_charger(
+        case.pack,
+        charger_of(case),
+        recharge_drop=case.design.charge.recharge_drop,
+        standby=standby,
+        ambient=_TEMP,
+        row_every=60.0,
+    )
+    series = Series(
+        duration=np.array([60.0]),
+        power=np.full(int(length / 60.0), standby),
+        source=np.zeros(int(length / 60.0), dtype=np.int8),
+        sources=(source,),
+    )
+    start = rested(case.pack, pack, rules, soc=_soc_empty(case), temp=_TEMP)
+    sums = run_usage(pack, tables.path, rules, series, start=start, length=length, rows=int(length / 60.0) + 1)
+    ended = sums.events[sums.events[:, 1] == code.FILLED]
+    if not len(ended):
+        raise NoSolution(f"{source}: the charge does not end within two days, so the test has no result")
+    t_charge = float(ended[0, 0])
+    t_test = max(DAY, t_charge + _SETTLE)
+    supply = tables.supplies[0]
+    p_wall = np.asarray(wall_power(supply, sums.rows[:, 5]))
+    t = sums.rows[:, 0]
+    e_24 = float(np.sum(p_wall[t < t_test - 1e-6]) * 60.0)
+    kept = (t >= t_test - _LAST_HOURS) & (t < t_test)
+    p_maintenance = float(np.mean(p_wall[kept]))
+    e_batt = battery_energy(case)
+    v = float(pack_ocv(case.pack, 0.5, _TEMP))
+    class_ = charger_class(e_batt, v)
+    note, e_year, comparison = "", None, None
+    try:
+        e_year = charger_yearly_energy(
+            class_,
+            e_24=e_24,
+            e_batt=e_batt,
+            p_maintenance=p_maintenance,
+            p_standby=supply.no_load,
+            p_off=supply.no_load,
+            t_charge_test=t_test,
+        )
+        comparison = judge_battery_charger(e_batt, v, e_year)
+    except OutOfRange as error:
+        note = str(error)
+    return ChargerEnergy(
+        source=source,
+        class_=f"class {class_.number}: {class_.what}",
+        e_batt=e_batt,
+        t_charge=t_charge,
+        t_test=t_test,
+        e_24=e_24,
+        p_maintenance=p_maintenance,
+        p_no_battery=supply.no_load,
+        e_year=e_year,
+        limit=charger_limit(class_, e_batt),
+        comparison=comparison,
+        note=note,
+    )
+
+
+def battery_energy(case: Situation) -> float:
+    """Return what the full pack gives at 0.2 C down to its lowest working voltage [J], its resistance settled."""
+    pack = case.pack
+    soc = np.linspace(1.0, 0.0, 2001)
+    i = _RATE * pack.capacity
+    v = pack_ocv(pack, soc, _TEMP) - i * pack_dc_resistance(pack, soc, _TEMP, False)
+    gives = np.cumprod(v >= pack.v_empty).astype(bool)
+    return float(np.trapezoid(v[gives], (1.0 - soc[gives]) * pack.charge_span))
+
+
+def _soc_empty(case: Situation) -> float:
+    """Return where the discharge test leaves the pack: at its lowest working voltage, under 0.2 C."""
+    pack = case.pack
+    soc = np.linspace(0.0, 1.0, 2001)
+    v = pack_ocv(pack, soc, _TEMP) - _RATE * pack.capacity * pack_dc_resistance(pack, soc, _TEMP, False)
+    return float(soc[int(np.argmax(v >= pack.v_empty))])
+
+
+def charger_words(found: ChargerEnergy) -> str:
+    """Return the figures in words."""
+    year = "no yearly figure" if found.e_year is None else f"{show(found.e_year, 'J')} a year"
+    side = ""
+    if found.comparison is not None:
+        side = f", {'inside' if found.comparison.inside else 'above'} the limit of {show(found.limit, 'J')}"
+    return (
+        f"As a battery charger ({found.class_}) on {found.source}: {show(found.e_24, 'J')} from the wall in the "
+        f"{show(found.t_test, 's')} test for {show(found.e_batt, 'J')} in the battery, "
+        f"{show(found.p_maintenance, 'W')} to keep it full, {show(found.p_no_battery, 'W')} without it; {year}{side}. {found.remark.capitalize()}."
+        + (f" {found.note}." if found.note else "")
+    )
