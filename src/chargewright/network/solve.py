@@ -10,7 +10,7 @@ the stage's legs can do) `status` says so and the numbers are nan.
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -134,6 +134,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     solved, away, lost = (np.zeros(n, dtype=bool) for _ in range(3))
     done = solved | away | lost
     turn = np.zeros(n)
+    shown: _Shown | None = None
     for step in range(_MOST_STEPS):
         resistances = _wire_resistances(layout, hw, c, temps)
         losses, wave, r_through = _stage_losses(path, state, hw, layout, c, x, d_out, temps, turn)
@@ -143,7 +144,7 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         lost |= ~done & (~np.isfinite(moved) | (layout.voltage(fresh, path.load_at, c) <= 0.0))
         # What has come to an end stays as it is, so that no condition depends on how long the others take.
         x = np.where((lost | done)[:, None], x, fresh)
-        d_out = np.where(done, d_out, wave.d_out)
+        d_out = wave.d_out
         wire_loss = _wire_losses(layout, c, x, resistances)
         next_temps = _temperatures(layout, hw, c, losses, wire_loss, p_rails)
         warmed = np.max([np.abs(next_temps[k] - temps[k]) for k in temps], axis=0)
@@ -154,19 +155,48 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
             solved |= ~done & (moved < 1e-10) & (warmed < 1e-5) & settled
         if step >= _SURE_STEPS:
             away |= ~done & (hottest >= 2.0 * TEMP_RUNAWAY)
-        done = solved | away | lost
+        ends = (solved | away | lost) & ~done
+        done |= ends
+        if ends.any():
+            shown = _kept(ends, _Shown(losses, wave, wire_loss, next_temps), shown)
         if step == _FLIP_STEPS:
             turn = np.where(done, 0.0, _HYSTERESIS)
         if bool(np.all(done)):
             break
-        # What the balance was made with is what is shown, so it is renewed only while there is another step.
-        temps = {k: np.where(done, temps[k], np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY)) for k in temps}
+        temps = {k: np.minimum(next_temps[k], 2.0 * TEMP_RUNAWAY) for k in temps}
         p_rails = np.where(done, p_rails, next_rails)
-    lost |= _beyond_greatest_power(layout, c, x) | _lifted_by_resistance(layout, wire_loss)
-    status = np.where(solved, np.where(_out_of_duty(state, wave), DROPOUT, SOLVED), NO_SOLUTION)
+    shown = _kept(~done, _Shown(losses, wave, wire_loss, next_temps), shown)
+    lost |= _beyond_greatest_power(layout, c, x) | _lifted_by_resistance(layout, shown.wire_loss)
+    status = np.where(solved, np.where(_out_of_duty(state, shown.waveform), DROPOUT, SOLVED), NO_SOLUTION)
+    hottest = np.max(list(shown.temps.values()), axis=0)
     status = np.where(away | (hottest > TEMP_RUNAWAY), RUNAWAY, status)
     status = np.where(lost, NO_SOLUTION, status)
-    return _package(path, state, c, layout, x, losses, wave, wire_loss, p_rails, next_temps, status.astype(np.int8))
+    return _package(path, state, c, layout, x, *shown, p_rails, status.astype(np.int8))
+
+
+class _Shown(NamedTuple):
+    """What the last step of each condition was made with: these numbers balance."""
+
+    losses: StageLosses
+    waveform: StageWaveform
+    wire_loss: dict[WireKind, Floats]
+    temps: dict[str, Floats]
+
+
+def _kept(which: npt.NDArray[np.bool_], now: _Shown, before: _Shown | None) -> _Shown:
+    """Return `before` with the conditions `which` as they are now."""
+    if before is None or which.all():
+        return now
+
+    def chosen(new: Any, old: Any) -> Any:
+        return np.where(which, new, old)
+
+    return _Shown(
+        StageLosses(*map(chosen, now.losses, before.losses)),
+        StageWaveform(*map(chosen, now.waveform, before.waveform)),
+        {key: chosen(loss, before.wire_loss[key]) for key, loss in now.wire_loss.items()},
+        {name: chosen(temp, before.temps[name]) for name, temp in now.temps.items()},
+    )
 
 
 def _rails(hw: Hardware, v_bus: Floats, p_load: Any) -> tuple[Floats, Floats]:
@@ -327,8 +357,8 @@ def _package(
     losses: StageLosses,
     wave: StageWaveform,
     wire_loss: dict[WireKind, Floats],
-    p_rails: Floats,
     temps: dict[str, Floats],
+    p_rails: Floats,
     status: npt.NDArray[np.int8],
 ) -> Solution:
     bad = status != SOLVED
