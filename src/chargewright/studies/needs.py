@@ -10,6 +10,7 @@ from chargewright.parts.pack import pack_ocv
 from chargewright.parts.regulator import Regulator, generic_regulator
 from chargewright.parts.supply import Supply, worst_input_voltage
 from chargewright.sizing.demand import Demand, Points, StageDemand, WiresDemand
+from chargewright.sizing.exchange import exchange_of
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation, mode_power
 
@@ -129,6 +130,7 @@ def demand(case: Situation, chosen: Plan) -> Demand:
         rules=rules,
         f_sw=tuple(parse(text, "Hz") for text in case.design.parts.f_sw),
         has_battery_switch=path.wire("battery-switch") is not None,
+        exchange=exchange_of(case.design.weights),
     )
 
 

@@ -4,8 +4,9 @@ This is where the eight questions of a design meet. Each step is a function of i
 which order they run and what they hand on.
 """
 
+import pickle
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -111,6 +112,8 @@ def study_design(design: Design, design_file: Path, progress: Progress | None = 
     parts = load_parts(design.parts, design_file.parent)
     keys = design.candidates or shelf.keys()
     found = []
+    # Paths that ask the same of their parts get the same parts; the demand's own bytes are its identity.
+    sized: dict[bytes, Sizing] = {}
     for k, key in enumerate(keys):
         path = shelf.get(key)
         tell(f"{path.title}: parts, states, day and charge", 0.05 + 0.8 * k / len(keys))
@@ -119,11 +122,14 @@ def study_design(design: Design, design_file: Path, progress: Progress | None = 
         if hopeless:
             found.append(PathStudy(path=path, plan=chosen, sizing=None, why_not="", requirements=hopeless))
             continue
+        asked = demand(case, chosen)
+        same = pickle.dumps(replace(asked, path=""))
         try:
-            sizing = size(demand(case, chosen), parts)
+            sizing = sized[same] if same in sized else size(asked, parts)
         except NoSolution as error:
             found.append(PathStudy(path=path, plan=chosen, sizing=None, why_not=str(error)))
             continue
+        sized[same] = sizing
         found.append(study_path(case, chosen, sizing))
     tell("ranking and decision map", 0.87)
     return _ranked(case, design, str(design_file), found)

@@ -156,6 +156,6 @@ def charger_words(found: ChargerEnergy) -> str:
     return (
         f"As a battery charger ({found.class_}) on {found.source}: {show(found.e_24, 'J')} from the wall in the "
         f"{show(found.t_test, 's')} test for {show(found.e_batt, 'J')} in the battery, "
-        f"{show(found.p_maintenance, 'W')} to keep it full, {show(found.p_no_battery, 'W')} without it; {year}{side}. {found.remark.capitalize()}."
-        + (f" {found.note}." if found.note else "")
+        f"{show(found.p_maintenance, 'W')} to keep it full, {show(found.p_no_battery, 'W')} without it; "
+        f"{year}{side}. {found.remark.capitalize()}." + (f" {found.note}." if found.note else "")
     )
