@@ -24,6 +24,10 @@ BLOCK = 256
 """Points swept at once: their arrays stay in a core's cache."""
 _STEPS = 40
 _CLOSE = 1e-7
+_CHORDS = 3
+_PARABOLAS = 4
+_NEAR = 1.0
+"""How far from zero (of |T|² − 1, and of the imaginary part) a turning point between samples is looked at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,21 +83,21 @@ def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
     n = which.stop - which.start
     t = np.broadcast_to(t, (n, len(f)))
     re, im = t.real, t.imag
-    over = re * re + im * im > 1.0
     above = im >= 0.0
     turn = above[:, 1:] != above[:, :-1]
     rows, cols = np.nonzero(turn)
     # A sign change of the imaginary part is one of the phase's half turns where the chord passes left of zero.
     left = _axis(re, im, rows, cols) < 0.0
     rows, cols = rows[left], cols[left]
-    down = np.where(above[rows, cols], 1.0, -1.0)
     turns = np.zeros((n, len(f)))
-    np.add.at(turns, (rows, cols + 1), down)
+    turns[rows, cols + 1] = np.where(above[rows, cols], 1.0, -1.0)
+    down = turns[rows, cols + 1]
     turns = np.cumsum(turns, axis=1)
-
+    size = re * re + im * im
+    over = size > 1.0
     c_rows, c_cols = np.nonzero(over[:, 1:] != over[:, :-1])
-    f_c, t_c = _narrow(gain, which, f, c_rows, c_cols, _log_size)
-    f_g, t_g = _narrow(gain, which, f, rows, cols, _imaginary)
+    f_c, t_c, c_rows, c_cols = _crossings(gain, which, f, size - 1.0, c_rows, c_cols, _log_size)
+    f_g, t_g, rows, cols = _crossings(gain, which, f, np.where(re < 0.0, im, np.nan), rows, cols, _imaginary)
     phase = _unwrapped(t_c, t[c_rows, c_cols], turns[c_rows, c_cols])
     margin = np.pi - np.abs(phase)
 
@@ -102,8 +106,9 @@ def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
     up = 1.0 / at_axis
     most, f_gain = _least(np.where(at_axis < 1.0, up, np.inf), np.where(at_axis < 1.0, f_g, np.nan), rows, n)
     fall, _ = _least(np.where(at_axis >= 1.0, -up, 0.0), f_g, rows, n)
-    inside = np.zeros(n)
-    np.add.at(inside, rows, np.where(at_axis > 1.0, down, 0.0))
+    # Two crossings between the same samples come as a pair of opposite ways: only the lone ones turn.
+    lone = slice(0, len(down))
+    inside = np.bincount(rows[lone], np.where(at_axis[lone] > 1.0, down, 0.0), minlength=n)
     modulus, f_modulus = _nearest(gain, which, f, re, im)
     return Margins(
         f_cross=f_cross,
@@ -131,12 +136,63 @@ def _imaginary(t: Complexes) -> Floats:
     return np.asarray(t.imag / np.abs(t))
 
 
-def _narrow(
+def _crossings(
+    gain: Gain, which: slice, f: Floats, y: Floats, rows: Any, cols: Any, of: Callable[[Complexes], Floats]
+) -> tuple[Floats, Complexes, Any, Any]:
+    """Return frequency, gain, row and column of every zero of `of`: those between samples of unlike sign, then pairs.
+
+    A pair hides between samples of like sign: there `y` turns back shortly before zero, so the turning point is tried.
+    """
+    here, left, right = y[:, 1:-1], y[:, :-2], y[:, 2:]
+    with np.errstate(invalid="ignore"):
+        near = (np.abs(here) < _NEAR) & (here * left > 0.0) & (here * right > 0.0)
+        near &= (np.abs(here) < np.abs(left)) & (np.abs(here) < np.abs(right))
+    h_rows, h_cols = np.nonzero(near)
+    x_1, x_2 = np.log(f[cols]), np.log(f[cols + 1])
+    if len(h_rows):
+        h_rows, x = _turned(gain, which, f, h_rows, h_cols + 1, of)
+        lower = np.clip(np.searchsorted(f, np.exp(x)) - 1, 0, len(f) - 2)
+        rows, cols = np.concatenate([rows, h_rows, h_rows]), np.concatenate([cols, lower, lower])
+        x_1, x_2 = np.concatenate([x_1, np.log(f[lower]), x]), np.concatenate([x_2, x, np.log(f[lower + 1])])
+    f_0, t_0 = _narrow(gain, which, rows, x_1, x_2, of)
+    return f_0, t_0, rows, cols
+
+
+def _turned(
     gain: Gain, which: slice, f: Floats, rows: Any, cols: Any, of: Callable[[Complexes], Floats]
+) -> tuple[Any, Floats]:
+    """Return rows and log f of those turning points near samples that lie beyond zero: parabolas, closing in."""
+
+    def at(x: Floats) -> Floats:
+        return of(np.asarray(gain(np.exp(x)[:, None], rows + which.start), dtype=complex).reshape(-1))
+
+    x = [np.log(f[cols + j]) for j in (-1, 0, 1)]
+    y = [at(one) for one in x]
+    sign = np.where(y[1] > 0.0, 1.0, -1.0)
+    y = [one * sign for one in y]
+    for _ in range(_PARABOLAS):
+        left, right = (x[1] - x[0]) * (y[1] - y[2]), (x[1] - x[2]) * (y[1] - y[0])
+        down = np.where(left == right, np.inf, left - right)
+        new = np.clip(x[1] - 0.5 * ((x[1] - x[0]) * left - (x[1] - x[2]) * right) / down, x[0], x[2])
+        found = at(new) * sign
+        lower, before = found < y[1], new < x[1]
+        x, y = (
+            [
+                np.where(before, np.where(lower, p[0], q), np.where(lower, p[1], p[0])),
+                np.where(lower, q, p[1]),
+                np.where(before, np.where(lower, p[1], p[2]), np.where(lower, p[2], q)),
+            ]
+            for p, q in ((x, new), (y, found))
+        )
+    beyond = y[1] < 0.0
+    return rows[beyond], x[1][beyond]
+
+
+def _narrow(
+    gain: Gain, which: slice, rows: Any, x_1: Floats, x_2: Floats, of: Callable[[Complexes], Floats]
 ) -> tuple[Floats, Complexes]:
     """Return where `of` is zero inside each bracket and the gain there: false position, Illinois form, in log f."""
     points = rows + which.start
-    x_1, x_2 = np.log(f[cols]), np.log(f[cols + 1])
 
     def at(x: Floats, k: Any) -> Complexes:
         return np.asarray(gain(np.exp(x)[:, None], points[k]), dtype=complex).reshape(-1)
@@ -184,18 +240,23 @@ def _least(values: Floats, at: Floats, rows: Any, n: int) -> tuple[Floats, Float
 
 
 def _nearest(gain: Gain, which: slice, f: Floats, re: Floats, im: Floats) -> tuple[Floats, Floats]:
-    """Return the least |1 + T| and its frequency: the sample, then a parabola through it and its neighbours."""
-    n = len(re)
-    row = np.arange(n)
+    """Return the least |1 + T| and its frequency: the best sample, then along chords."""
+    row = np.arange(len(re))
     square = (1.0 + re) ** 2 + im**2
-    k = np.clip(np.argmin(square, axis=1), 1, len(f) - 2)
-    y_0, y_1, y_2 = (square[row, k + j] for j in (-1, 0, 1))
-    bend = y_0 - 2.0 * y_1 + y_2
-    shift = np.where(bend > 0.0, np.clip(0.5 * (y_0 - y_2) / np.where(bend > 0.0, bend, 1.0), -1.0, 1.0), 0.0)
-    step = np.log(f[k + 1] / f[k])
-    best = f[k] * np.exp(shift * step)
-    t = np.asarray(gain(best[:, None], row + which.start), dtype=complex).reshape(-1)
-    there = np.abs(1.0 + t)
-    sample = np.sqrt(square[row, np.argmin(square, axis=1)])
-    better = there < sample
-    return np.where(better, there, sample), np.where(better, best, f[np.argmin(square, axis=1)])
+    k = np.argmin(square, axis=1)
+    x, t = np.log(f[k]), re[row, k] + 1j * im[row, k]
+    least, x_least = np.sqrt(square[row, k]), x
+    side = np.where(square[row, np.minimum(k + 1, len(f) - 1)] < square[row, k - 1], 1, -1)
+    side = np.where(k == 0, 1, np.where(k == len(f) - 1, -1, side))
+    x_0, t_0 = np.log(f[k + side]), re[row, k + side] + 1j * im[row, k + side]
+    low, high = np.log(f[np.maximum(k - 1, 0)]), np.log(f[np.minimum(k + 1, len(f) - 1)])
+    for _ in range(_CHORDS):
+        way = t - t_0
+        size = way.real**2 + way.imag**2
+        share = np.where(size > 0.0, (way.conj() * (-1.0 - t)).real / np.where(size > 0.0, size, 1.0), 0.0)
+        x_0, t_0, x = x, t, np.clip(x + share * (x - x_0), low, high)
+        t = np.asarray(gain(np.exp(x)[:, None], row + which.start), dtype=complex).reshape(-1)
+        there = np.abs(1.0 + t)
+        better = there < least
+        least, x_least = np.where(better, there, least), np.where(better, x, x_least)
+    return least, np.exp(x_least)
