@@ -38,6 +38,13 @@ def test_the_wanted_charge_is_cc_then_cv_then_nothing(case_of, twelve):
     assert i[-1] == 0.0
 
 
+def test_a_precharge_below_the_termination_current_still_charges(case_of, twelve):
+    # Termination is a matter of the charge voltage; a flat pack with a gentle precharge is at the other end.
+    case = case_of(twelve + "charge: {current: 0.5 C, precharge: 0.03 C, termination: 0.1 C}\n")
+    assert float(wanted_charge(case, 0.0, 298.15)) == pytest.approx(0.15)
+    assert float(wanted_charge(case, 1.0, 298.15)) == 0.0
+
+
 def test_the_limits_act_in_their_order(bench, strong):
     # 63 W from the adapter at its input limit; one path, more and more load: charge, share, help.
     b = bench("narrow-buck", strong)

@@ -77,14 +77,14 @@ def source_limit(case: Situation, supply: Supply) -> float:
 def wanted_charge(case: Situation, soc: Any, temp: float) -> Floats:
     """Return the CC-CV charge current [A] at a state of charge: constant current, then what the charge voltage allows.
 
-    i = min(i_cc, (v_full - ocv)/r_dc), with the lasting resistance of the pack; below termination it is zero.
+    i = min(i_cc, (v_full - ocv)/r_dc), with the lasting resistance of the pack; zero once the charge voltage leaves
+    less than the termination current. Below the precharge threshold i_cc is the precharge current.
     """
     ocv = pack_ocv(case.pack, soc, temp)
     r = pack_dc_resistance(case.pack, soc, temp, True)
     held = np.clip((case.v_full - ocv) / r, 0.0, None)
     precharge = np.where(ocv < case.pack.v_precharge, case.i_precharge, case.i_charge)
-    i = np.minimum(precharge, held)
-    return np.where(i < case.i_termination, 0.0, i)
+    return np.where(held < case.i_termination, 0.0, np.minimum(precharge, held))
 
 
 def bus_setting(case: Situation, path: PowerPath, key: StateKey, v_pack: Any) -> Any:
