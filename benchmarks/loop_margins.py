@@ -49,7 +49,7 @@ def envelope(n: int) -> LoopGain:
 def compare(n: int, repeats: int, theirs: int) -> None:
     """Print rates and their ratio."""
     gain = envelope(n)
-    f = frequencies(300.0, 4e5)
+    f = frequencies(300.0, 4e5, 12)
     runs = repeated(lambda: margins(gain, n, f, workers=cores()), repeats)
     found = margins(gain, n, f)
     print(about())

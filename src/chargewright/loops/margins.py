@@ -20,10 +20,12 @@ Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 Gain = Callable[[Floats, Any], Complexes]
 """Loop gain at frequencies [Hz] for chosen points: f (f,) or (m, 1) and a slice or m indices to (m, f) or (m, 1)."""
-BLOCK = 256
+BLOCK = 4096
+"""Points whose crossings are narrowed together."""
+_SWEEP = 256
 """Points swept at once: their arrays stay in a core's cache."""
 _STEPS = 40
-_CLOSE = 1e-7
+_CLOSE = 1e-6
 _CHORDS = 3
 _PARABOLAS = 4
 _NEAR = 1.0
@@ -79,9 +81,10 @@ def margins(gain: Gain, n: int, f: Floats, *, unstable_poles: int = 0, block: in
 
 
 def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
-    t = np.asarray(gain(f, which), dtype=complex)
     n = which.stop - which.start
-    t = np.broadcast_to(t, (n, len(f)))
+    t = np.empty((n, len(f)), dtype=complex)
+    for k in range(0, n, _SWEEP):
+        t[k : k + _SWEEP] = gain(f, slice(which.start + k, min(which.start + k + _SWEEP, which.stop)))
     re, im = t.real, t.imag
     above = im >= 0.0
     turn = above[:, 1:] != above[:, :-1]
