@@ -11,7 +11,7 @@ from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
 from chargewright.parts.supply import Supply, wall_power
 from chargewright.sim.charge import ChargeRun, run_charge
-from chargewright.sim.charge_setup import CurrentTable, charge_settings
+from chargewright.sim.charge_setup import QUICK, CurrentTable, charge_settings
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, conditions, in_dropout, product_loss, source_limit
 from chargewright.studies.situation import Situation
@@ -50,17 +50,21 @@ class ChargePlan:
 
 def charge_plan(case: Situation, chosen: Plan, hardware: Hardware) -> ChargePlan:
     """Return the usual charge: strongest source of the day, calmest mode of the system, typical ambient."""
-    used = [u.source for u in case.usage if u.source != "none"] or list(chosen.contracts)
-    name = max(used, key=lambda n: chosen.contracts[n].power)
-    calm = min(case.modes.values())
+    name, calm = usual_source(case, chosen), min(case.modes.values())
     title = f"from {name}, system at {calm:g} W"
     return charge_case(case, chosen, hardware, name, title=title, p_load=calm, temp=case.design.ambient.typical)
+
+
+def usual_source(case: Situation, chosen: Plan) -> str:
+    """Return the strongest source of the day; of all, if the day has none."""
+    used = [u.source for u in case.usage if u.source != "none"] or list(chosen.contracts)
+    return max(used, key=lambda n: chosen.contracts[n].power)
 
 
 def charge_cases(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[ChargePlan, ...]:
     """Return the charges a product must expect: usual, busiest load, switched off, cold, hot, weaker sources."""
     ambient = case.design.ambient
-    name = charge_plan(case, chosen, hardware).source
+    name = usual_source(case, chosen)
     calm, standby = min(case.modes.values()), case.design.system.standby
     wanted: list[tuple[str, str, float, float, Edge]] = [
         (name, f"from {name}, system at {calm:g} W", calm, ambient.typical, "typ"),
@@ -93,7 +97,8 @@ def charge_case(
     supply, path = chosen.contracts[source], chosen.path
     available = left_over(case, path, hardware, supply, p_load=p_load, temp=temp, edge=edge)
     wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
-    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available)
+    # Times to a thousandth, which is far below what cells and sources scatter, in a fifth of the steps.
+    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available, accuracy=QUICK)
     t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
     return ChargePlan(
         title=title,

@@ -12,6 +12,7 @@ from chargewright.network.hardware import Hardware
 from chargewright.network.ledger import ledger_of
 from chargewright.network.solve import RUNAWAY, Solution, solve
 from chargewright.parts.supply import Supply
+from chargewright.studies.charge import usual_source
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import conditions, for_peaks, product_loss, source_limit
 from chargewright.studies.situation import Situation
@@ -50,7 +51,7 @@ class StateReport:
 
 def states_of(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[StateReport, ...]:
     """Return all states of a path, at typical source and ambient, from the strongest source that the day uses."""
-    name = _main_source(case, chosen)
+    name = usual_source(case, chosen)
     keys = [s.key for s in chosen.path.states if s.key != "pass-through" or name in chosen.through]
     return tuple(state_of(case, chosen.path, hardware, key, name, chosen.contracts[name]) for key in keys)
 
@@ -92,11 +93,6 @@ def state_of(
         p_loss=product_loss(s),
         note=note,
     )
-
-
-def _main_source(case: Situation, chosen: Plan) -> str:
-    used = [u.source for u in case.usage if u.source != "none"] or list(chosen.contracts)
-    return max(used, key=lambda n: chosen.contracts[n].power)
 
 
 def _usual_load(case: Situation, key: StateKey, supply: Supply) -> tuple[float, float | None, str]:
