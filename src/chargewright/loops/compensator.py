@@ -90,7 +90,8 @@ class Designed:
 
 
 def design(
-    t_plant: complex,
+    size: float,
+    phase: float,
     f_cross: float,
     phase_margin: float,
     *,
@@ -102,7 +103,8 @@ def design(
 ) -> Designed:
     """Return the amplifier that gives a loop its crossover and phase margin.
 
-    t_plant      : gain of everything else in the loop at the crossover, delay included [1]
+    size         : of the gain of everything else in the loop at the crossover [1]
+    phase        : of that gain, unwrapped from low frequency, delay included, in radians [1]
     f_cross      : wanted crossover [Hz]
     phase_margin : wanted margin there, in radians [1]
     gm           : transconductance of the amplifier [1/Ω]; None for an operational amplifier, as a type 3 always is
@@ -113,7 +115,7 @@ def design(
 
     Source: H. D. Venable, The k factor, Powercon 10, 1983 (from memory).
     """
-    boost = phase_margin - np.angle(t_plant) - np.pi / 2.0
+    boost = phase_margin - phase - np.pi / 2.0
     if kind is None:
         kind = "type 2" if boost <= MOST_BOOST["type 2"] else "type 3"
     if boost > MOST_BOOST[kind] and kind != "PI":
@@ -122,7 +124,7 @@ def design(
             f"a {kind} amplifier gives {np.degrees(MOST_BOOST[kind]):.0f}: take a lower crossover"
         )
     w = 2.0 * np.pi * f_cross
-    need = 1.0 / abs(t_plant)
+    need = 1.0 / size
     if kind == "type 3":
         k = float(k_factor_two_leads(max(boost, 0.0)))
         exact: Amplifier = _inverting_type_3(w, need, k, r_1)

@@ -110,6 +110,12 @@ def responses(plant: Plant, f: Any, drive: Literal["control", "source", "output"
     return response(m, s, plant.input.impedance(s), plant.output.impedance(s), drive)
 
 
+def points_of(plant: Plant, which: Any) -> Plant:
+    """Return a plant with only the chosen points."""
+    chosen: Plant = _taken(plant, which)
+    return chosen
+
+
 def _taken(x: Any, which: Any) -> Any:
     """Return a record with only the chosen points; numbers that hold for all points stay as they are."""
     if isinstance(x, np.ndarray):

@@ -60,17 +60,18 @@ def frequencies(f_low: float, f_high: float, per_decade: int = 16) -> Floats:
     return np.geomspace(f_low, f_high, max(int(np.ceil(np.log10(f_high / f_low) * per_decade)) + 1, 3))
 
 
-def margins(gain: Gain, n: int, f: Floats, *, unstable_poles: int = 0, block: int = BLOCK, workers: int = 1) -> Margins:
+def margins(gain: Gain, n: int, f: Floats, *, unstable_poles: Any = 0, block: int = BLOCK, workers: int = 1) -> Margins:
     """Return the margins of `n` loops.
 
     gain           : see `Gain`
     f              : frequencies of the sweep [Hz], rising; dense enough that no resonance hides between two of them
-    unstable_poles : right-half-plane poles of the open loop, the same for all points [1]
+    unstable_poles : right-half-plane poles of the open loop, one number or (n,) [1]; see `loops.open_loop`
     """
+    poles = np.broadcast_to(np.asarray(unstable_poles), (n,))
     blocks = [slice(k, min(k + block, n)) for k in range(0, n, block)]
 
     def one(which: slice) -> Margins:
-        return _block(gain, which, f, unstable_poles)
+        return _block(gain, which, f, poles[which])
 
     if workers > 1 and len(blocks) > 1:
         with ThreadPoolExecutor(workers) as pool:
@@ -80,7 +81,7 @@ def margins(gain: Gain, n: int, f: Floats, *, unstable_poles: int = 0, block: in
     return Margins(**{k.name: np.concatenate([getattr(m, k.name) for m in found]) for k in fields(Margins)})
 
 
-def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
+def _block(gain: Gain, which: slice, f: Floats, poles: Any) -> Margins:
     n = which.stop - which.start
     t = np.empty((n, len(f)), dtype=complex)
     for k in range(0, n, _SWEEP):
@@ -92,26 +93,33 @@ def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
     # A sign change of the imaginary part is one of the phase's half turns where the chord passes left of zero.
     left = _axis(re, im, rows, cols) < 0.0
     rows, cols = rows[left], cols[left]
-    turns = np.zeros((n, len(f)))
-    turns[rows, cols + 1] = np.where(above[rows, cols], 1.0, -1.0)
-    down = turns[rows, cols + 1]
-    turns = np.cumsum(turns, axis=1)
     size = re * re + im * im
     over = size > 1.0
     c_rows, c_cols = np.nonzero(over[:, 1:] != over[:, :-1])
     f_c, t_c, c_rows, c_cols = _crossings(gain, which, f, size - 1.0, c_rows, c_cols, _log_size)
-    f_g, t_g, rows, cols = _crossings(gain, which, f, np.where(re < 0.0, im, np.nan), rows, cols, _imaginary)
+    half = np.where(re < 0.0, im, np.nan)
+    lone = len(rows)
+    f_g, t_g, rows, cols = _crossings(gain, which, f, half, rows, cols, _imaginary)
+    # What looked like a half turn on the chord may pass zero on the right.
+    really = t_g.real < 0.0
+    down = np.where(really & (np.arange(len(rows)) < lone), np.where(above[rows, cols], 1.0, -1.0), 0.0)
+    turns = np.zeros((n, len(f)))
+    np.add.at(turns, (rows, cols + 1), down)
+    turns = np.cumsum(turns, axis=1)
+    # Two crossings between the same samples come as a pair of opposite ways: only the lone ones turn.
+    inside = np.bincount(rows, np.where(-t_g.real > 1.0, down, 0.0), minlength=n)
+    stable = np.asarray(2.0 * inside == poles)
     phase = _unwrapped(t_c, t[c_rows, c_cols], turns[c_rows, c_cols])
-    margin = np.pi - np.abs(phase)
+    # With an unstable open loop a forward turn is what closing the loop needs: there only the distance counts.
+    plain = np.pi - np.abs(np.angle(t_c))
+    margin = np.where(poles[c_rows] == 0, np.pi - np.abs(phase), np.where(stable[c_rows], plain, -plain))
+    f_g, t_g, rows = f_g[really], t_g[really], rows[really]
 
     least, f_cross = _least(margin, f_c, c_rows, n)
     at_axis = -t_g.real
     up = 1.0 / at_axis
     most, f_gain = _least(np.where(at_axis < 1.0, up, np.inf), np.where(at_axis < 1.0, f_g, np.nan), rows, n)
     fall, _ = _least(np.where(at_axis >= 1.0, -up, 0.0), f_g, rows, n)
-    # Two crossings between the same samples come as a pair of opposite ways: only the lone ones turn.
-    lone = slice(0, len(down))
-    inside = np.bincount(rows[lone], np.where(at_axis[lone] > 1.0, down, 0.0), minlength=n)
     modulus, f_modulus = _nearest(gain, which, f, re, im)
     return Margins(
         f_cross=f_cross,
@@ -122,7 +130,7 @@ def _block(gain: Gain, which: slice, f: Floats, unstable_poles: int) -> Margins:
         modulus=modulus,
         f_modulus=f_modulus,
         crossings=np.bincount(c_rows, minlength=n).astype(float),
-        stable=np.asarray(2.0 * inside == unstable_poles),
+        stable=stable,
     )
 
 

@@ -99,22 +99,32 @@ def operating(p: StagePoints) -> Operating:
 
     Raises OutOfRange where no duty between 0 and 1 exists.
     """
+    at = _operating(p)
+    if not np.all((at.duty > 0.0) & (at.duty < 1.0)):
+        raise OutOfRange(
+            f"a stage would need a duty of {np.nanmin(at.duty):.3g} … {np.nanmax(at.duty):.3g}: "
+            "its voltages do not fit its topology"
+        )
+    return at
+
+
+def reachable(p: StagePoints) -> Any:
+    """Return where a duty between 0 and 1 exists."""
+    duty = _operating(p).duty
+    return (duty > 0.0) & (duty < 1.0)
+
+
+def _operating(p: StagePoints) -> Operating:
     top = p.topology
     v_on = p.v_in - (1.0 + top.w_d) * p.v_out
     v_off = p.v_out - (1.0 - top.u_d) * p.v_in
     at_0 = _coil_voltage(p, top.u_0, top.w_0)
     full = _coil_voltage(p, top.u_0 + top.u_d, top.w_0 + top.w_d)
-    continuous = at_0 / (at_0 - full)
     with np.errstate(all="ignore"):
+        continuous = at_0 / (at_0 - full)
         broken = np.sqrt(2.0 * p.inductance * p.i_coil * v_off / (p.period * v_on * (v_on + v_off)))
-    lean = np.asarray(p.emulate, dtype=bool) & (v_on > 0.0) & (v_off > 0.0) & (broken < v_off / (v_on + v_off))
-    duty = np.where(lean, broken, continuous)
-    if not np.all((duty > 0.0) & (duty < 1.0)):
-        raise OutOfRange(
-            f"a stage would need a duty of {np.nanmin(duty):.3g} … {np.nanmax(duty):.3g}: "
-            "its voltages do not fit its topology"
-        )
-    return Operating(duty, lean, v_on, v_off)
+        lean = np.asarray(p.emulate, dtype=bool) & (v_on > 0.0) & (v_off > 0.0) & (broken < v_off / (v_on + v_off))
+    return Operating(np.where(lean, broken, continuous), lean, v_on, v_off)
 
 
 def _coil_voltage(p: StagePoints, u: Any, w: Any) -> Any:
