@@ -25,6 +25,13 @@ def verdict_sentence(study: Study) -> str:
     lead = order[0].total - order[1].total
     second = study.path(order[1].key).path.title
     if study.ranking.tie:
+        differ = [n for n in SMALL_IS_GOOD if abs(order[0].scores[n] - order[1].scores[n]) > 1e-3]
+        if differ and all(order[0].scores[n] > order[1].scores[n] for n in differ):
+            named = " and ".join(n.replace("_", " ") for n in differ)
+            return (
+                f"{best} is best for {study.case.design.name} by {100 * lead:.1f} points of 100: {second.lower()} "
+                f"equals it in all but {named}."
+            )
         return (
             f"{best} and {second.lower()} are too close to call for {study.case.design.name}: "
             f"their scores differ by {100 * lead:.1f} points of 100."

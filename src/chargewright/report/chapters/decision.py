@@ -110,7 +110,8 @@ def _against(study: Study, name: str) -> str:
     if not 0.0 < other < float("inf") or not 0.0 < own < float("inf"):
         return ""
     change = own / other - 1.0
-    return f"as {key}" if abs(change) < 0.0005 else f"{100.0 * change:+.1f} % against {key}".replace("-", "−", 1)
+    shown = f"{100.0 * change:+.1f} %".replace("-", "−")
+    return f"as {key}" if abs(change) < 0.0005 else f"{shown} against {key}"
 
 
 def _ranking(study: Study) -> Block:
