@@ -5,7 +5,7 @@ from typing import Any
 from chargewright.sim import _usage_pack as s
 from chargewright.sim import _usage_path as table
 from chargewright.sim import _usage_rules as code
-from chargewright.sim._usage_pack import PackTables, mean_rest_voltage, rest_voltage
+from chargewright.sim._usage_pack import PackTables, entropic_slope, mean_rest_voltage, rest_voltage
 from chargewright.sim._usage_path import PathTables, note_battery, note_charge, note_flat, note_rest
 from chargewright.sim._usage_rules import Books, Rules
 
@@ -31,6 +31,8 @@ def book_step(
     days[at + code.E_PATH] += loss * dt
     if served < asked:
         days[at + code.T_UNSERVED] += dt
+        if flag[code.WHY] == code.OVERLOAD or flag[code.WHY] == code.PACK_CURRENT:
+            days[at + code.T_BEYOND] += dt
     if source >= 0:
         days[at + code.T_SOURCE] += dt
         days[at + code.E_SOURCE] += flow.source * dt
@@ -44,7 +46,8 @@ def book_step(
         days[at + code.Q_IN] += i * dt
         days[at + code.E_IN] += flow.into * dt
         days[at + code.S_IN] += e_mid * i * dt
-        days[at + code.I_HIGH] = max(days[at + code.I_HIGH], i)
+        if i > days[at + code.I_HIGH]:
+            days[at + code.I_HIGH] = i
     else:
         days[at + code.Q_OUT] -= i * dt
         days[at + code.E_OUT] -= flow.into * dt
@@ -52,17 +55,16 @@ def book_step(
         if flow.helping == 1:
             days[at + code.E_HELP] -= flow.into * dt
     soc = now[s.Q] / pack.span
-    days[at + code.SOC_LOW] = min(days[at + code.SOC_LOW], soc)
-    days[at + code.SOC_HIGH] = max(days[at + code.SOC_HIGH], soc)
     days[at + code.SOC_END] = soc
-    days[at + code.TEMP_LOW] = min(days[at + code.TEMP_LOW], now[s.TEMP])
-    days[at + code.TEMP_HIGH] = max(days[at + code.TEMP_HIGH], now[s.TEMP])
+    _extremes(days, at + code.SOC_LOW, soc)
+    _extremes(days, at + code.TEMP_LOW, now[s.TEMP])
     days[books.seconds + flow.state * code.LIMIT_COUNT + flow.limit] += dt
     if served > rules.standby:
         place = min(max(int(soc * code.SOC_BINS), 0), code.SOC_BINS - 1)
         days[books.soc_time + (source + 1) * code.SOC_BINS + place] += dt
     _residence(path, spent, dt, load, over, source, flow)
-    if now[s.CLOCK] + 1e-6 >= flag[code.ROWS] * rules.row_every and flag[code.ROWS] < books.row_room:
+    if now[s.CLOCK] + 1e-6 >= now[s.ROW_AT] and flag[code.ROWS] < books.row_room:
+        now[s.ROW_AT] = now[s.CLOCK] + rules.row_every
         p_loss = loss + flow.into - e_mid * i
         _row(books, now, flag, soc, i, flow, served, p_loss, source)
     now[s.CURRENT], now[s.VOLTAGE] = i, flow.v
@@ -95,8 +97,7 @@ def _move_pack(pack: PackTables, books: Books, now: Any, par: Any, dt: float, i:
         now[s.U + k] = after
         heat += i * mean * dt - rise
         days[at + code.E_PAIRS] += rise
-    middle = min(max(int((now[s.Q] + 0.5 * i * dt) * pack.per_q), 0), pack.points - 1)
-    slope = pack.store[pack.slope + middle]
+    slope = entropic_slope(pack, now[s.Q] + 0.5 * i * dt)
     entropic = i * now[s.TEMP] * slope * dt
     days[at + code.E_WARMTH] += slope * (now[s.TEMP] - pack.temp_ref) * i * dt
     days[at + code.HEAT_CELLS] += heat
@@ -119,6 +120,14 @@ def _move_temp(pack: PackTables, rules: Rules, now: Any, par: Any, dt: float, wa
     around = rules.store[at] + (x - k) * (rules.store[at + 1] - rules.store[at]) + rules.enclosure * loss
     settled = around + pack.thermal_resistance * warm / dt
     now[s.TEMP] = settled + (now[s.TEMP] - settled) * par[s.COOLING]
+
+
+def _extremes(days: Any, low: int, value: float) -> None:
+    """Keep the lowest value, and in the column after it the highest."""
+    if value < days[low]:
+        days[low] = value
+    if value > days[low + 1]:
+        days[low + 1] = value
 
 
 def _flips(rules: Rules, days: Any, flag: Any, at: int, i: float) -> None:

@@ -30,6 +30,8 @@ _CLOSE = 3e-5
 _BAND = 1e-6
 """How far the source's limit may be passed [1]."""
 _SERVED = 0
+_FAR = 1.1
+"""A pack or a bus this much above its end is far from it [1]."""
 _COLLAPSE = 0.5
 """A load of constant power has no rest below half of the voltage that the pack has without it."""
 
@@ -62,14 +64,17 @@ def run_series(
     duration: Any, power: Any, source: Any, first: int, last: int,
 ) -> None:  # fmt: skip
     """Step through the stretches `first` to `last` of a series; one duration serves all where only one is given."""
-    count, dt = 1, 0.0
     for k in range(first, last):
-        if k == first or len(duration) > 1:
-            whole = duration[0] if len(duration) == 1 else duration[k]
-            count = max(1, math.ceil(whole / rules.longest - 1e-9))
-            dt = whole / count
-        for _ in range(count):
-            _step(pack, path, rules, spent, books, now, flag, par, dt, power[k], int(source[k]))
+        whole = duration[0] if len(duration) == 1 else duration[k]
+        left = max(1, math.ceil(whole / rules.longest - 1e-9))
+        dt = whole / left
+        flag[code.PACE] = 0
+        while left > 0:
+            # While a load stays and nothing is near its end, several steps are taken at once.
+            count = 1 if flag[code.PACE] == 0 else rules.steady if flag[code.PACE] == 1 else rules.calm
+            count = min(count, left)
+            _step(pack, path, rules, spent, books, now, flag, par, dt * count, power[k], int(source[k]))
+            left -= count
 
 
 def _step(
@@ -339,12 +344,25 @@ def _helped(
     return Flow(table.REST, 0.0, now[s.VOLTAGE], 0.0, given, code.WAITING, code.BY_SOURCE, 0, 1, why)
 
 
+def _pace(pack: PackTables, path: PathTables, flow: Flow, load: int, over: float) -> int:
+    """Return how far everything is from changing: 0 near, 1 far, 2 at rest."""
+    if flow.state == code.FULL and flow.limit == code.NONE:
+        return 2
+    if flow.state == code.ON_BATTERY:
+        bus = at_corner(path, path.battery_bus, 0, flow.v, load, over)
+        return 1 if flow.v > _FAR * pack.v_empty and bus > _FAR - 1.0 else 0
+    if flow.state == code.CHARGING and flow.limit == code.BY_CURRENT:
+        return 1
+    return 1 if flow.state == code.SHARED and flow.i > 0.0 else 0
+
+
 def _clocks(
     pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, dt: float, flow: Flow,
     load: int, over: float,
 ) -> None:  # fmt: skip
     """Let timers run and note what begins and ends with this step."""
     flag[code.HELPING] = flow.helping
+    flag[code.PACE] = _pace(pack, path, flow, load, over)
     now[s.T_SUPPLEMENT] = now[s.T_SUPPLEMENT] + dt if flow.helping == 1 else 0.0
     now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == 1 else 0.0
     if flag[code.FEED] < 0:

@@ -10,10 +10,10 @@ both. Resistances are renewed when state of charge or temperature have moved by 
 import math
 from typing import Any, NamedTuple
 
-Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, U = range(12)
+Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, ROW_AT, U = range(13)
 """Places in the state: charge above state of charge 0 [C], temperature, current and mean terminal voltage of the last
 step, times in supplement, charge, precharge, overload and shut-down, time left of the wake-up, time since the start,
-voltages of the RC pairs."""
+time of the next row of the trace, voltages of the RC pairs."""
 PAIRS = 3
 """RC pairs that the state has room for."""
 STATE = U + PAIRS
@@ -115,7 +115,7 @@ def refresh(pack: PackTables, now: Any, par: Any, dt: float) -> None:
 def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
     """Return the rest voltage at a charge."""
     x = q * pack.per_q
-    k = min(max(int(x), 0), pack.points - 2)
+    k = _segment(pack, x)
     over = x - k
     slope = pack.store[pack.slope + k] + over * (pack.store[pack.slope + k + 1] - pack.store[pack.slope + k])
     return float(
@@ -127,25 +127,29 @@ def rest_voltage(pack: PackTables, q: float, temp: float) -> float:
 
 def rest_slope(pack: PackTables, q: float) -> float:
     """Return by how much the rest voltage rises with charge [V/C]."""
-    k = min(max(int(q * pack.per_q), 0), pack.points - 2)
+    k = _segment(pack, q * pack.per_q)
     return float((pack.store[pack.rest + k + 1] - pack.store[pack.rest + k]) * pack.per_q)
 
 
 def stored(pack: PackTables, q: float) -> float:
     """Return the energy at a charge, at the reference temperature, above state of charge 0."""
     x = q * pack.per_q
-    k = min(max(int(x), 0), pack.points - 2)
+    k = _segment(pack, x)
     over = x - k
     mean = pack.store[pack.rest + k] + 0.5 * over * (pack.store[pack.rest + k + 1] - pack.store[pack.rest + k])
     return float(pack.store[pack.energy + k] + over * pack.q_step * mean)
 
 
+def entropic_slope(pack: PackTables, q: float) -> float:
+    """Return the slope of the rest voltage with temperature at a charge [V/K]."""
+    return float(pack.store[pack.slope + _segment(pack, q * pack.per_q)])
+
+
 def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> float:
     """Return the rest voltage averaged over a charge that flows: what the energy stored is divided by."""
-    first, last = int(q * pack.per_q), int((q + dq) * pack.per_q)
-    if first == last or abs(dq) < 1e-7 * pack.span:
+    if int(q * pack.per_q) == int((q + dq) * pack.per_q) or abs(dq) < 1e-7 * pack.span:
         return rest_voltage(pack, q + 0.5 * dq, temp)
-    slope = pack.store[pack.slope + min(max(int((q + 0.5 * dq) * pack.per_q), 0), pack.points - 1)]
+    slope = entropic_slope(pack, q + 0.5 * dq)
     return float((stored(pack, q + dq) - stored(pack, q)) / dq + slope * (temp - pack.temp_ref))
 
 
@@ -184,6 +188,13 @@ def held_current(pack: PackTables, now: Any, par: Any, dt: float, v_set: float) 
             return 0.0
         i = max(i - over / (r + dt * rest_slope(pack, now[Q] + i * dt)), 0.0)
     return float(i)
+
+
+def _segment(pack: PackTables, x: float) -> int:
+    k = int(x)
+    if k < 0:
+        return 0
+    return k if k < pack.points - 1 else pack.points - 2
 
 
 def _between(pack: PackTables, at: int, down: float, right: float) -> float:

@@ -6,7 +6,6 @@ load + pack + losses) holds everywhere. `note_*` keep how long was spent at whic
 known at the points follows from that afterwards.
 """
 
-import math
 from typing import Any, NamedTuple
 
 NO_TABLE, BATTERY, CHARGE, REST, FLAT = range(5)
@@ -157,7 +156,11 @@ def _add_corner(path: PathTables, spent: Any, at: int, dt: float, up: float, ove
 
 def _voltage(path: PathTables, v: float) -> tuple[int, float]:
     x = (v - path.v_low) * path.per_v
-    k = min(max(math.floor(x), 0), path.v_count - 2)
+    k = int(x)
+    if x < 0.0:
+        k = 0
+    elif k > path.v_count - 2:
+        k = path.v_count - 2
     return k, x - k
 
 

@@ -63,19 +63,20 @@ EVENTS = (
 )
 """What happened, by code; the first ones are shut-downs by their limit."""
 
-DOWN, IS_FULL, TIMED, SLEEPING, REGION, HELPING, FEED, SIGN, AT_LOAD, WHY, BLOCKED, ROWS, NOTED = range(13)
+DOWN, IS_FULL, TIMED, SLEEPING, REGION, HELPING, FEED, SIGN, AT_LOAD, WHY, BLOCKED, ROWS, NOTED, PACE = range(14)
 """Places of the flags: shut down, charge ended, timer ran out, pack asleep, temperature region, supplement in force,
 source, sign of the pack current, segment of the load axis, why down, charge blocked by temperature, rows written,
-events noted."""
-FLAGS = 13
+events noted, how calm it is."""
+FLAGS = 14
 
 (
-    E_ASKED, E_LOAD, T_UNSERVED, T_OVER, T_SOURCE, E_SOURCE, Q_IN, Q_OUT, E_IN, E_OUT, S_IN, S_OUT, HEAT_CELLS,
-    HEAT_LEADS, E_PAIRS, E_ENTROPIC, E_WARMTH, Q_SELF, E_SELF, E_PATH, E_HELP, T_BLOCKED, FLIPS, SOC_LOW, SOC_HIGH,
-    SOC_END, TEMP_LOW, TEMP_HIGH, I_HIGH,
-) = range(29)  # fmt: skip
-DAY_COLUMNS = 29
-"""Sums of a day [J, C, s], then extremes."""
+    E_ASKED, E_LOAD, T_UNSERVED, T_OVER, T_BEYOND, T_SOURCE, E_SOURCE, Q_IN, Q_OUT, E_IN, E_OUT, S_IN, S_OUT,
+    HEAT_CELLS, HEAT_LEADS, E_PAIRS, E_ENTROPIC, E_WARMTH, Q_SELF, E_SELF, E_PATH, E_HELP, T_BLOCKED, FLIPS,
+    SOC_LOW, SOC_HIGH, SOC_END, TEMP_LOW, TEMP_HIGH, I_HIGH,
+) = range(30)  # fmt: skip
+DAY_COLUMNS = 30
+"""Sums of a day [J, C, s], then extremes. `T_OVER`: the source gives more than it may lastingly; `T_BEYOND`: a load is
+not served because source or pack would have to."""
 
 ROW_COLUMNS = 11
 """Of the trace: time, state of charge, pack current, terminal voltage, temperature, source power, load power, loss,
@@ -113,6 +114,10 @@ class Rules(NamedTuple):
     """Rise of the pack's surroundings over the loss of the path [K/W]."""
     longest: float
     """Longest step [s]."""
+    steady: int
+    """How many steps are taken at once while a load stays and nothing is near its end."""
+    calm: int
+    """And while the pack is full and rests."""
     row_every: float
 
 

@@ -174,6 +174,8 @@ def fold_charger(
     restart: float = 60.0,
     wake: float = 5.0,
     longest: float = 60.0,
+    steady: int = 5,
+    calm: int = 10,
     row_every: float = 60.0,
 ) -> Rules:
     """Return what rules the steps.
@@ -184,7 +186,9 @@ def fold_charger(
     enclosure     : rise of the pack's surroundings over the path's loss [K/W]
     headroom      : share of the source's limit that is free again before supplement ends [1]
     dwell, restart, wake : least time in supplement, least time shut down, length of a wake-up [s]
-    longest, row_every   : longest step, time between rows of the trace [s]
+    longest               : longest step [s]
+    steady, calm          : how many steps are taken at once while nothing is near its end, and while a full pack rests
+    row_every             : least time between rows of the trace [s]
     """
     require_sense(settings)
     around = np.atleast_1d(np.asarray(ambient, dtype=float))
@@ -210,6 +214,8 @@ def fold_charger(
         standby=standby,
         enclosure=enclosure,
         longest=longest,
+        steady=steady,
+        calm=calm,
         row_every=row_every,
     )
 
@@ -259,6 +265,7 @@ def run_usage(
     progress : told the share that is done
     """
     steps = _steps_in(series, rules.longest) * length / series.period
+    rows = min(rows, math.ceil(length / rules.row_every) + 2)
     run, data, books, spent, now, flag, par = _prepared(pack, path, rules, series, start, length, rows, engine, steps)
     done = 0.0
     while done < length - 1e-6:
@@ -305,7 +312,7 @@ def _prepared(
     books = Books(store=store, sources=sources, event_room=_EVENTS_KEPT, row_room=rows, **at)
     spent = np.zeros(len(path.store))
     now, flag, par = start.now.copy(), start.flags.copy(), np.zeros(cells.PARAMETERS)
-    now[cells.CLOCK] = 0.0
+    now[[cells.CLOCK, cells.ROW_AT]] = 0.0
     flag[[code.ROWS, code.NOTED]] = 0
     par[cells.AT_SOC] = -1.0
     data = _Data(

@@ -33,7 +33,7 @@ class Daily:
     t_source: Array
     t_unserved: Array
     t_overload: Array
-    """Source asked for more than it may lastingly give [s]."""
+    """Source or pack asked for more than they may lastingly give, served or not [s]."""
     t_blocked: Array
     """Charge kept off by the temperature of the cells [s]."""
     soc_low: Array
@@ -77,7 +77,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class UsageTrace:
-    """Rows at equal distances of time; flows are those of the step that begins there."""
+    """Flows are those of the step that begins at a row; rows are wider apart while a full pack rests."""
 
     t: Array
     soc: Array

@@ -25,6 +25,7 @@ from chargewright.sim.usage import (
 )
 from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
+from chargewright.studies.operate import source_side
 from chargewright.studies.situation import Situation
 from chargewright.studies.usage.peaks import peak_risks
 from chargewright.studies.usage.record import Daily, EnergyLine, Event, StateTime, UsageRun, UsageTrace
@@ -112,6 +113,20 @@ def wall_energy(tables: UsageTables, by_source: Array) -> Array:
     return total
 
 
+def cable_loss(tables: UsageTables, p_source: Array, source: Array) -> Array:
+    """Return the loss of cable and contacts [W] at powers at the connectors of sources; -1 is no source.
+
+    The current follows from p = i·(e − r·i) at the connector, with the source's open voltage and droop.
+    """
+    total = np.zeros(len(p_source))
+    for k, supply in enumerate(tables.supplies):
+        side = source_side(supply, tables.edge)
+        e, r = side["e_source"], side["r_source"]
+        i = 2.0 * p_source / (e + np.sqrt(np.maximum(e * e - 4.0 * r * p_source, 0.0)))
+        total = np.where(source == k, side["r_cable"] * i**2, total)
+    return total
+
+
 def losses_by_place(tables: UsageTables, spent: Array) -> dict[Place, float]:
     """Return the energy lost in each element by each cause [J], from the time spent at the points of the tables."""
     path = tables.path
@@ -190,7 +205,7 @@ def _daily(tables: UsageTables, pack: PackTables, sums: UsageSums, places: dict[
         flips=d[:, code.FLIPS],
         t_source=d[:, code.T_SOURCE],
         t_unserved=d[:, code.T_UNSERVED],
-        t_overload=d[:, code.T_OVER],
+        t_overload=d[:, code.T_OVER] + d[:, code.T_BEYOND],
         t_blocked=d[:, code.T_BLOCKED],
         soc_low=d[:, code.SOC_LOW],
         soc_high=d[:, code.SOC_HIGH],
@@ -232,6 +247,7 @@ def unaccounted(pack: PackTables, sums: UsageSums, places: dict[Place, float]) -
 
 def _trace(tables: UsageTables, rows: Array) -> UsageTrace:
     columns = [rows[:, k] for k in range(8)]
+    columns[7] = columns[7] - cable_loss(tables, rows[:, 5], rows[:, 10])
     return UsageTrace(
         **dict(zip(("t", "soc", "i_pack", "v_pack", "temp", "p_source", "p_load", "p_loss"), columns, strict=True)),
         state=tuple(code.STATES[int(k)] for k in rows[:, 8]),

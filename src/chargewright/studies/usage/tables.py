@@ -27,12 +27,28 @@ from chargewright.studies.situation import Situation
 Bools = npt.NDArray[np.bool_]
 Place = tuple[str, str]
 """Element and cause of a loss."""
-_INTO = (0.0, 0.03, 0.1, 0.3, 0.6, 1.0)
-"""Points of the power into the pack, over the greatest."""
-_OUT_OF = (1.0, 0.6, 0.3, 0.1, 0.03)
+
 _BEYOND = 1.2
 """Points that would ask the source for more than this share of its limit [1] are not solved: no run rests there."""
 _NOT_SERVED = -1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """How closely a path is solved."""
+
+    voltages: int
+    into: tuple[float, ...]
+    """Points of the power into the pack, over the greatest."""
+    out_of: tuple[float, ...]
+    """And of that out of it beside a source."""
+    flat: bool
+    """Whether the state is solved in which a flat pack is precharged beside the running load."""
+
+
+FINE = Grid(voltages=16, into=(0.0, 0.03, 0.1, 0.3, 0.6, 1.0), out_of=(1.0, 0.6, 0.3, 0.1, 0.03), flat=True)
+QUICK = Grid(voltages=10, into=(0.0, 0.1, 0.4, 1.0), out_of=(1.0, 0.3, 0.05), flat=False)
+"""For a day of work and charge, in which no pack is found flat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +60,7 @@ class UsageTables:
     supplies: tuple[Supply, ...]
     temp: float
     """Ambient at which the path was solved [K]."""
+    edge: Edge
     places: tuple[Place, ...]
     """Elements and causes, the first axis of the losses below."""
     charge_loss: Array
@@ -63,10 +80,10 @@ def usage_tables(
     sources: Sequence[str],
     temp: float,
     edge: Edge = "typ",
-    voltages: int = 16,
+    grid: Grid = FINE,
 ) -> UsageTables:
     """Return a path's tables for the points `loads` [W] and the contracts of `sources`, at an ambient `temp` [K]."""
-    job = _Job.of(case, chosen, hardware, loads, sources, temp, edge, voltages)
+    job = _Job.of(case, chosen, hardware, loads, sources, temp, edge, grid)
     charge, rest, flat = (make(job) if sources else _Field.none(job) for make in (_charge, _rest, _flat))
     battery, boosted = _battery(job)
     places = tuple(dict.fromkeys(p for f in (battery, charge, rest, flat) for p in f.losses))
@@ -106,6 +123,7 @@ def usage_tables(
         sources=tuple(sources),
         supplies=job.supplies,
         temp=temp,
+        edge=edge,
         places=places,
         charge_loss=losses[0],
         rest_loss=losses[1],
@@ -132,6 +150,7 @@ class _Job:
     supplies: tuple[Supply, ...]
     temp: float
     edge: Edge
+    grid: Grid
     v: Array
     load: Array
     into: Array
@@ -142,7 +161,7 @@ class _Job:
     @classmethod
     def of(
         cls, case: Situation, chosen: Plan, hardware: Hardware, loads: Sequence[float], names: Sequence[str],
-        temp: float, edge: Edge, voltages: int,
+        temp: float, edge: Edge, grid: Grid,
     ) -> "_Job":  # fmt: skip
         points = np.unique(np.asarray(loads, dtype=float))
         if len(points) < 2:
@@ -151,7 +170,7 @@ class _Job:
         low = min(0.95 * pack.v_empty, 0.98 * float(pack_ocv(pack, 0.0, 298.15)))
         high = 1.02 * case.v_full + case.i_charge * pack.lead_resistance
         limit = np.array([_power_at(s, edge, source_limit(case, s)) for s in supplies])
-        into = 1.02 * high * case.i_charge * np.array(_INTO)
+        into = 1.02 * high * case.i_charge * np.array(grid.into)
         most = 0.0
         if chosen.path.key == "parallel":
             most = 1.3 * points[-1]
@@ -165,9 +184,10 @@ class _Job:
             supplies=supplies,
             temp=temp,
             edge=edge,
-            v=np.linspace(low, high, voltages),
+            grid=grid,
+            v=np.linspace(low, high, grid.voltages),
             load=points,
-            into=np.concatenate([-most * np.array(_OUT_OF), into]) if most > 0.0 else into,
+            into=np.concatenate([-most * np.array(grid.out_of), into]) if most > 0.0 else into,
             limit=limit,
             trip=np.array([_power_at(s, edge, s.overload.i_trip.low) for s in supplies]),
         )
@@ -234,7 +254,10 @@ class _Field:
 
     def fill(self, asked: Array, x: Array) -> None:
         """Fill the holes and add up: what comes in is what is asked for and every loss."""
-        self.losses = {place: _filled(table, self.fine, x) for place, table in self.losses.items()}
+        if not self.fine.all():
+            patch = _Patch.of(self.fine, x)
+            self.losses = {place: patch.applied(table) for place, table in self.losses.items()}
+            self.bus = patch.applied(self.bus)
         self.source = asked + sum(self.losses.values(), np.zeros(asked.shape))
 
 
@@ -256,7 +279,6 @@ def _charge(job: _Job) -> _Field:
             field.take(job, s, good, where)
     field.low, field.high = _reach(job, field.fine, tried)
     field.fill(asked, job.into)
-    field.bus = _filled(field.bus, field.fine, job.into)
     return field
 
 
@@ -295,7 +317,6 @@ def _rest(job: _Job) -> _Field:
     field.fill(load, job.load)
     # What the path cannot carry must not look as if it could.
     field.source = np.where(field.fine, field.source, np.maximum(field.source, 2.0 * job.limit[source]))
-    field.bus = _filled(field.bus, field.fine, job.load)
     return field
 
 
@@ -305,7 +326,7 @@ def _flat(job: _Job) -> _Field:
     i = job.case.i_precharge
     field = _Field.empty(load.shape)
     where = (v <= 1.1 * job.case.pack.v_precharge) & (load + v * i <= _BEYOND * job.limit[source])
-    if job.chosen.path.state("flat-pack") is not None and where.any():
+    if job.grid.flat and job.chosen.path.state("flat-pack") is not None and where.any():
         s, good = job.solved("flat-pack", where, source, v, load, i)
         field.take(job, s, good, where)
     field.fill(load + v * i, job.load)
@@ -330,36 +351,50 @@ def _battery(job: _Job) -> tuple[_Field, Bools]:
     return field, boosted
 
 
-def _filled(values: Array, fine: Bools, x: Array) -> Array:
-    """Return a table with its holes filled: along its last axis `x` in straight lines, then from the nearest rows."""
-    if fine.all():
-        return values
-    found = np.where(fine, values, np.nan)
-    for k in np.ndindex(*found.shape[:-1]):
-        found[k] = _along(found[k], x)
-    for axis in range(found.ndim - 2, -1, -1):
-        found = np.apply_along_axis(_nearest, axis, found)
-    return np.asarray(np.where(np.isfinite(found), found, 0.0), dtype=float)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Patch:
+    """How the holes of tables are filled: every point is one good point plus a share of the way to another."""
+
+    first: npt.NDArray[np.int64]
+    second: npt.NDArray[np.int64]
+    share: Array
+
+    @classmethod
+    def of(cls, fine: Bools, x: Array) -> "_Patch":
+        """Fill along the last axis `x` in straight lines, then from the nearest row of the other axes."""
+        first = np.arange(fine.size).reshape(fine.shape)
+        second, share = first.copy(), np.zeros(fine.shape)
+        filled: Bools = np.asarray(fine.any(axis=-1))
+        for k in zip(*np.nonzero(filled & ~fine.all(axis=-1)), strict=True):
+            good = np.flatnonzero(fine[k])
+            # In between the neighbours, beyond the ends the last two points.
+            at = np.clip(np.searchsorted(good, np.arange(len(x)), side="right") - 1, 0, max(len(good) - 2, 0))
+            low, high = good[at], good[np.minimum(at + 1, len(good) - 1)]
+            gap = np.where(high > low, x[high] - x[low], 1.0)
+            row = first[k].copy()
+            first[k], second[k], share[k] = row[low], row[high], np.where(high > low, (x - x[low]) / gap, 0.0)
+        for axis in range(fine.ndim - 2, -1, -1):
+            near = _nearest(filled, axis)[..., None]
+            first, second = np.take_along_axis(first, near, axis), np.take_along_axis(second, near, axis)
+            share = np.take_along_axis(share, near, axis)
+            filled = np.broadcast_to(filled.any(axis=axis, keepdims=True), filled.shape)
+        return cls(first=first, second=second, share=share)
+
+    def applied(self, table: Array) -> Array:
+        """Return a table with its holes filled; zero where no point at all is good."""
+        values = np.where(np.isfinite(table), table, 0.0).ravel()
+        low = values[self.first]
+        return np.asarray(low + self.share * (values[self.second] - low))
 
 
-def _along(row: Array, x: Array) -> Array:
-    good = np.flatnonzero(np.isfinite(row))
-    if len(good) in (0, len(row)):
-        return row
-    out = np.interp(x, x[good], row[good])
-    for end, next_one, outside in ((good[0], 1, slice(0, good[0])), (good[-1], -2, slice(good[-1] + 1, len(row)))):
-        if len(good) > 1 and len(out[outside]):
-            inner = good[next_one]
-            out[outside] += (row[end] - row[inner]) / (x[end] - x[inner]) * (x[outside] - x[end])
-    return np.asarray(out)
-
-
-def _nearest(row: Array) -> Array:
-    good = np.flatnonzero(np.isfinite(row))
-    if not len(good) or len(good) == len(row):
-        return row
-    nearest = good[np.argmin(np.abs(np.arange(len(row))[:, None] - good[None, :]), axis=1)]
-    return np.asarray(row[nearest])
+def _nearest(filled: Bools, axis: int) -> npt.NDArray[np.int64]:
+    """Return, along an axis, the place of the nearest filled entry, the entry's own place where there is none."""
+    n = filled.shape[axis]
+    places = np.arange(n).reshape([-1 if k == axis else 1 for k in range(filled.ndim)]) + np.zeros(filled.shape, int)
+    moved = np.moveaxis(filled, axis, -1)
+    distance = np.abs(np.arange(n)[:, None] - np.arange(n)[None, :]) + np.where(moved[..., None, :], 0, 4 * n)
+    found = np.moveaxis(np.argmin(distance, axis=-1), -1, axis)
+    return np.asarray(np.where(filled.any(axis=axis, keepdims=True), found, places))
 
 
 def _beside(job: _Job, battery: _Field) -> Array:
