@@ -108,9 +108,11 @@ def test_a_load_without_a_source_is_served_until_the_pack_is_empty_and_no_longer
         b = bench(key, text)
         found = lived(b)
         lasting = run_time(b.case, b.path, b.hardware, 12.0, TEMP)
-        # It starts a little below full; steps are of one minute.
+        # It starts a little below full. The run time takes polarisation as settled and the cells at ambient; in the day
+        # polarisation lags and the cells are some kelvin warmer, which is worth 1 % of more time; rel 2 % leaves that.
         start = (1.0 - found.soc[7 * 60]) * lasting
-        assert 8 * HOUR - found.t_unserved == pytest.approx(lasting - start, abs=90.0), key
+        assert 8 * HOUR - found.t_unserved == pytest.approx(lasting - start, rel=0.02), key
+        assert 8 * HOUR - found.t_unserved > lasting - start
         assert found.e_unserved == pytest.approx(12.0 * found.t_unserved, rel=1e-9)
         assert found.e_load == pytest.approx(12.0 * (15 * HOUR - found.t_unserved) + 0.02 * 15 * HOUR, rel=1e-9)
         # An empty pack gives nothing: the energy it gives is at most what it holds.
