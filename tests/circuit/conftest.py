@@ -146,6 +146,12 @@ def reference_waveform() -> Callable[[str], dict[str, Any]]:
 
 
 @pytest.fixture
+def reference_deck() -> Callable[[str], str]:
+    """Return the function that reads a reference run's own deck."""
+    return lambda case: (DATA / case / "deck.cir").read_text()
+
+
+@pytest.fixture
 def reference_means() -> Callable[[str], dict[str, Any]]:
     """Return the function that reads a closed-loop run's means over periods."""
     return lambda case: table(case, "waveform_cycle_means.csv")

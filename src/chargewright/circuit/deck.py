@@ -1,18 +1,16 @@
 """A circuit as a deck in the Berkeley SPICE language, so that a doubter can run it in a general simulator.
 
-Written for ngspice: bends and the control are behavioural sources, the modulator's dead time is event-driven logic. A
-diode is an exponential one so steep that its knee is a few millivolts, in series with a voltage.
+Written for ngspice, open loop only: gates switch at known instants, bends are behavioural sources. A diode is an
+exponential one so steep that its knee is a few millivolts, in series with a voltage.
 """
 
 import math
 from itertools import pairwise
 
 from chargewright.base.errors import OutOfRange
-from chargewright.circuit._layout import level_of
 from chargewright.circuit.circuit import Circuit, Gate
 from chargewright.circuit.elements import (
     GROUND,
-    Amplifier,
     Capacitor,
     Coil,
     Diode,
@@ -20,7 +18,6 @@ from chargewright.circuit.elements import (
     Element,
     Follower,
     Level,
-    Lowest,
     PowerLoad,
     Quantity,
     Resistor,
@@ -42,27 +39,28 @@ def deck(
     record: tuple[Quantity, ...] = (),
     i_knee: float = 4.0,
     step: float | None = None,
+    tolerance: float = 1e-5,
     output: str = "out.raw",
 ) -> str:
     """Return the deck of a circuit that runs for `cycles` periods and writes `record` in binary to `output`.
 
     i_knee : current at which the steep diodes have the drop of the circuit's [A]
+    tolerance : relative tolerance of the simulator [1]
     step   : longest internal step [s]; the period over 487.3 by default, no whole fraction of it
     """
+    if circuit.modulator is not None or any(s.emulate for s in circuit.switches):
+        raise OutOfRange("a deck has gates at known instants: give the circuit without modulator and diode emulation")
     lines = [f"* {circuit.title}", *_models(circuit)]
     for e in circuit.elements:
         lines += _lines(circuit, e, i_knee)
     for s in circuit.switches:
-        gate = next((g for g in circuit.gates if g.switch == s.name), None)
-        if circuit.modulator is None or s.name not in (circuit.modulator.main, circuit.modulator.sync):
-            lines.append(_gate(circuit, s, gate))
-    lines += _modulator(circuit)
+        lines.append(_gate(circuit, s, next((g for g in circuit.gates if g.switch == s.name), None)))
     if record:
         lines.append(".save " + " ".join(f"v(out{k})" for k in range(len(record))))
         lines += [f"Bout{k} out{k} 0 v={expression(circuit, q)}" for k, q in enumerate(record)]
     most = circuit.period / 487.3 if step is None else step
     lines += [
-        ".options reltol=1e-5 abstol=1e-9 vntol=1e-7 method=" + ("gear maxord=2" if _emulates(circuit) else "trap"),
+        f".options reltol={tolerance:.3g} abstol=1e-9 vntol=1e-7 method={_method(circuit)}",
         ".control",
         f"tran {most:.9g} {cycles * circuit.period:.12g} 0 {most:.9g} uic",
         f"write {output}",
@@ -73,10 +71,10 @@ def deck(
     return "\n".join(lines) + "\n"
 
 
-def _emulates(circuit: Circuit) -> bool:
-    """Return whether some leg may rest with its coil open, where the trapezoidal rule rings."""
+def _method(circuit: Circuit) -> str:
+    """Return the integration method; the trapezoidal rule rings in a leg that may rest with its coil open."""
     driven = {g.switch for g in circuit.gates if g.on != g.off}
-    return circuit.modulator is None and any(s.name not in driven for s in circuit.switches)
+    return "gear maxord=2" if any(s.name not in driven for s in circuit.switches) else "trap"
 
 
 def expression(circuit: Circuit, q: Quantity) -> str:
@@ -142,42 +140,28 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
     if isinstance(e, Capacitor):
         if not e.bends:
             return [meter, f"c_{e.name} {inner} {e.c!r} ic={e.start!r}"]
-        points = _integral(e.c, e.bends, both=False)
-        charge = [(x, v) for v, x in points]
-        start = _interpolated(points, e.start)
+        # Counted from the start on the first piece's capacitance: beside a large charge a simulator's error estimate
+        # drowns in rounding when its steps are short.
+        table = _integral(e.c, e.bends, both=False)
+        start = _interpolated(table, e.start)
+        charge = [((x - start) / e.c, v) for v, x in table]
         return [meter, f"b_{e.name} {inner} v={_pwl(f'v(x_{e.name})', charge)}",
-                f"fx_{e.name} 0 x_{e.name} vm_{e.name} 1", f"cx_{e.name} x_{e.name} 0 1 ic={start!r}"]  # fmt: skip
-    return _signal_lines(circuit, e)
-
-
-def _signal_lines(circuit: Circuit, e: Element) -> list[str]:
+                f"fx_{e.name} 0 x_{e.name} vm_{e.name} 1", f"cx_{e.name} x_{e.name} 0 {e.c!r} ic=0"]  # fmt: skip
     if isinstance(e, Follower):
-        return [f"b_{e.name} {e.a} {e.b} v={e.offset!r}+{_sum(circuit, e.terms)}"]
-    if isinstance(e, Amplifier):
-        own = [f"vr_{e.name} ref_{e.name} 0 {_level(level_of(e) or 0.0)}"]
-        return [*own, f"b_{e.name} {e.b} {e.a} i={e.gm!r}*(v(ref_{e.name})-({_sum(circuit, e.terms)}))"]
-    if isinstance(e, Lowest):
-        low = f"v({e.inputs[0]})"
-        for node in e.inputs[1:]:
-            low = f"min({low},v({node}))"
-        return [f"b_{e.name} {e.a} {e.b} v=max({e.low!r},min({low},{e.high!r}))"]
-    raise OutOfRange(f"{e.name} has no form in a deck")
-
-
-def _sum(circuit: Circuit, terms: tuple[tuple[float, Quantity], ...]) -> str:
-    return "+".join(f"({k!r})*({expression(circuit, q)})" for k, q in terms) or "0"
+        terms = "".join(f"+({k!r})*({expression(circuit, q)})" for k, q in e.terms)
+        return [f"b_{e.name} {e.a} {e.b} v={e.offset!r}{terms}"]
+    raise OutOfRange(f"{e.name} belongs to a control loop, which is not written as a deck: write the open loop")
 
 
 def _integral(first: float, bends: tuple[tuple[float, float], ...], *, both: bool) -> list[tuple[float, float]]:
-    """Return (current, flux) of a bent coil or (voltage, charge) of a bent capacitor, far beyond its last bend."""
+    """Return (current, flux) of a bent coil or (voltage, charge) of a bent capacitor at its corners and beyond."""
     points = [(0.0, 0.0)]
     sizes = [first, *(s for _, s in bends)]
-    far = 100.0 * bends[-1][0]
+    far = 2.0 * bends[-1][0]
     for size, edge in zip(sizes, [*(at for at, _ in bends), far], strict=True):
         at, total = points[-1]
         points.append((edge, total + size * (edge - at)))
-    mirrored = [(-a, -b) for a, b in reversed(points[1:])] if both else [(-far, -first * far)]
-    return mirrored + points
+    return [(-a, -b) for a, b in reversed(points[1:])] + points if both else points
 
 
 def _interpolated(points: list[tuple[float, float]], at: float) -> float:
@@ -188,7 +172,14 @@ def _interpolated(points: list[tuple[float, float]], at: float) -> float:
 
 
 def _pwl(x: str, points: list[tuple[float, float]]) -> str:
-    return f"pwl({x},{','.join(f'{a!r},{b!r}' for a, b in points)})"
+    """Return straight lines through points as one line and its bends: these converge where a table does not."""
+    slopes = [(fb - fa) / (b - a) for (a, fa), (b, fb) in pairwise(points)]
+    (at, value), *others = points
+    bends = "".join(
+        f"+({new - old!r})*max(0,{x}-({corner!r}))"
+        for (corner, _), old, new in zip(others[:-1], slopes[:-1], slopes[1:], strict=True)
+    )
+    return f"{value!r}+({slopes[0]!r})*({x}-({at!r})){bends}"
 
 
 def _models(circuit: Circuit) -> list[str]:
@@ -211,29 +202,3 @@ def _gate(circuit: Circuit, s: Switch, gate: Gate | None) -> str:
         return f"{name} pulse(0 1 {gate.on * period:.12g} {EDGE} {EDGE} {width:.12g} {period:.12g})"
     width = (gate.on - gate.off) * period - EDGE
     return f"{name} pulse(1 0 {gate.off * period:.12g} {EDGE} {EDGE} {width:.12g} {period:.12g})"
-
-
-def _modulator(circuit: Circuit) -> list[str]:
-    m = circuit.modulator
-    if m is None:
-        return []
-    top, fall = m.slope * circuit.period, 1e-9
-    compared = f"v(ramp)+{_sum(circuit, m.terms)}" if m.terms else "v(ramp)"
-    return [
-        f"vramp ramp 0 pulse(0 {top:.12g} 0 {circuit.period - 2 * fall:.12g} {fall} {fall} {circuit.period:.12g})",
-        f"bcmp cmp 0 v=0.5+0.5*tanh((v({m.control})-({compared}))/0.5m)",
-        "rcmp cmp gcmp 1",
-        "ccmp gcmp 0 1n ic=0",
-        "acmp [gcmp] [dp] adcb",
-        "adly dp dd dly",
-        "ainv1 dp dn inv",
-        "ainv2 dd ddn inv",
-        "amain [dp dd] dmain both",
-        "async [dn ddn] dsync both",
-        f"aout [dmain dsync] [g_{m.main} g_{m.sync}] dacb",
-        ".model adcb adc_bridge(in_low=0.5 in_high=0.5 rise_delay=1p fall_delay=1p)",
-        f".model dly d_buffer(rise_delay={m.dead!r} fall_delay={m.dead!r})",
-        ".model inv d_inverter(rise_delay=1p fall_delay=1p)",
-        ".model both d_and(rise_delay=1p fall_delay=1p)",
-        ".model dacb dac_bridge(out_low=0 out_high=1 t_rise=0.2n t_fall=0.2n)",
-    ]

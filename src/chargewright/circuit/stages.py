@@ -38,6 +38,8 @@ class PackSide:
     r0: float
     pairs: tuple[tuple[float, float], ...] = ()
     r_sense: float | None = None
+    i_start: float = 0.0
+    """Current at which the RC pairs are settled at the beginning, charge positive [A]."""
     rest: Capacitor | None = None
     """The rest voltage as a capacitor (from node `rest` to ground) where the charge that flows moves it."""
 
@@ -107,7 +109,7 @@ def pack_at(node: str, side: PackSide) -> tuple[Element, ...]:
     for k, (r, c) in enumerate(side.pairs, start=1):
         after = f"pair{k + 1}" if k < len(side.pairs) else "rest"
         found.append(Resistor(name=f"r_pair{k}", a=f"pair{k}", b=after, r=r))
-        found.append(Capacitor(name=f"c_pair{k}", a=f"pair{k}", b=after, c=c))
+        found.append(Capacitor(name=f"c_pair{k}", a=f"pair{k}", b=after, c=c, start=r * side.i_start))
     if side.rest is not None:
         return (*found, side.rest)
     return (*found, Source(name="cells", a="rest", b=GROUND, v=side.ocv))

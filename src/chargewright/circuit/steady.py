@@ -65,8 +65,8 @@ def _step(engine: Engine, moment: Moment, period: Run, free: list[int], gap: Flo
     far = np.max(np.abs(step)) > FARTHEST * (1.0 + np.max(np.abs(moment.x)))
     if far or left > 0.5 * float(np.max(np.abs(gap))):
         raise NoSolution(
-            f"no period of {engine.circuit.title} closes: a current or voltage gains {np.max(np.abs(gap)):.2e} A or V in"
-            " every period and nothing holds it. Look for a coil across a source, or a capacitor that only charges."
+            f"no period of {engine.circuit.title} closes: a current or voltage gains {np.max(np.abs(gap)):.2e} A or V"
+            " in every period and nothing holds it. Look for a coil across a source, or a capacitor that only charges."
         )
     x = moment.x.copy()
     x[free] += step
