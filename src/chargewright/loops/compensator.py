@@ -137,6 +137,11 @@ def design(
     return Designed(kind=kind, boost=float(boost), k=k, exact=exact, built=_rounded(exact, series_r, series_c))
 
 
+def most_margin(phase: float) -> float:
+    """Return the greatest phase margin [rad] that any amplifier can give a loop whose other parts have this phase."""
+    return float(MOST_BOOST["type 3"] + phase + np.pi / 2.0)
+
+
 def _transconductance(w: float, need: float, gm: float, over_zero: float, pole_over: float) -> Transconductance:
     """Zero at w/over_zero, pole at w·pole_over; |gain| at w is `need`."""
     zero, pole = w / over_zero, w * pole_over

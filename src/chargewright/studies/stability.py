@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.loops.compensator import Designed, design
+from chargewright.loops.compensator import Designed, design, most_margin
 from chargewright.loops.current_mode import Modulator, VoltageMode
 from chargewright.loops.impedance import Port
 from chargewright.loops.loop import Loop, LoopGain, Plant, Sensed, points_of
@@ -33,10 +33,12 @@ GAIN_MARGIN = 10.0 ** (6.0 / 20.0)
 """Least gain margin [1] at any corner: 6 dB (common practice)."""
 AIM = np.radians(60.0)
 """Phase margin [rad] that an amplifier is designed for, so that tolerances leave the least one (common practice)."""
-_SHARE = 1.0 / 15.0
-"""Highest crossover over switching frequency that is tried (common practice: a fifth to a twentieth)."""
-_LOWER = 0.6
-_TRIES = 12
+_LEAST_AIM = np.radians(50.0)
+_SHARE, _SHARE_BUS = 1.0 / 15.0, 1.0 / 6.0
+"""Highest crossover over switching frequency that is tried (common practice: a fifth to a twentieth). A bus that only
+the stage holds, with loads of constant power, must be crossed above its resonance, or it is not stable at all."""
+_LOWER = 0.7
+_TRIES = 14
 _PER_DECADE = 12
 _F_LOW = 20.0
 ASSUMED = (
@@ -195,14 +197,14 @@ def _loop(key: str, title: str, plant: Plant, bare: Loop, found: Envelope, f_sw:
     f = frequencies(_F_LOW, 0.5 * f_sw, _PER_DECADE)
     poles = unstable_poles(plant)
     of_plant = LoopGain(plant, bare)
-    f_target, tried, why = _SHARE * f_sw, [], ""
+    f_target, tried, why = (_SHARE if plant.output.branch is not None else _SHARE_BUS) * f_sw, [], ""
     for _ in range(_TRIES):
         there = np.ravel(of_plant(np.array([f_target])))
         # Above its resonances a plant lags by up to three quarters of a turn: beyond a quarter's lead it is lag.
         lag = np.where(np.angle(there) > 0.5 * np.pi, np.angle(there) - 2.0 * np.pi, np.angle(there))
         most, least = float(np.max(np.abs(there))), float(np.min(lag))
         try:
-            made = design(most, least, f_target, AIM, gm=gm)
+            made = design(most, least, f_target, min(AIM, max(most_margin(least), _LEAST_AIM)), gm=gm)
         except OutOfRange as error:
             why = str(error)
         else:
