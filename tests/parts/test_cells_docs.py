@@ -18,10 +18,14 @@ def blocks(language: str) -> list[str]:
     return found
 
 
-def test_the_page_s_python_prints_what_the_page_shows(capsys: pytest.CaptureFixture[str]):
-    (code,) = blocks("python")
+SHOWN = re.findall(r"^```python\n(.*?)^```\n\n```text\n(.*?)^```$", PAGE, flags=re.MULTILINE | re.DOTALL)
+
+
+@pytest.mark.parametrize("number", range(len(blocks("python"))))
+def test_the_page_s_python_prints_what_the_page_shows(number: int, capsys: pytest.CaptureFixture[str]):
+    code, shown = SHOWN[number]
     exec(compile(code, "docs/cells.md", "exec"), {})
-    assert capsys.readouterr().out == blocks("text")[0]
+    assert capsys.readouterr().out == shown
 
 
 def test_the_page_s_table_is_read(tmp_path: Path):

@@ -11,15 +11,18 @@ from chargewright.base.units import exact
 from chargewright.parts.cell import ocv, pair_resistance, r0
 from chargewright.parts.pack import (
     Pack,
+    aged,
     build_pack,
     cell_kinds,
     highest_cell_voltage,
+    lowest_cell_voltage,
     pack_charge_current,
     pack_charge_voltage,
     pack_dc_resistance,
     pack_ocv,
     pack_polarisation,
     pack_resistance,
+    usable_share,
 )
 from chargewright.spec.fields import rate
 from chargewright.spec.pack import PackSpec
@@ -137,3 +140,24 @@ def test_a_cell_file_is_found_beside_the_design_file(tmp_path: Path):
     pack = build_pack(PackSpec(cell="mine.csv", series=4, capacity=3.0 * 3600.0), tmp_path)
     assert pack.v_full == pytest.approx(14.4)
     assert pack.capacity == pytest.approx(3.0 * 3600.0)
+
+
+def test_the_lowest_cell_is_empty_first():
+    # By hand: 2S, 4 % spread of capacity, 2 % of charge: the one has 98 % of the mean capacity and starts 1 % short, so
+    # it is empty when 97 % of the mean charge has flowed.
+    pack = pack_of(spread_capacity=0.04, spread_resistance=0.10, spread_soc=0.02)
+    assert usable_share(pack) == pytest.approx(0.97)
+    assert lowest_cell_voltage(pack, 0.03, ROOM, 0.0) == pytest.approx(ocv(pack.cell, 0.0, ROOM))
+    own = 1.0 - (0.5 + 0.01) / 0.98
+    assert lowest_cell_voltage(pack, 0.5, ROOM, 0.1) == pytest.approx(ocv(pack.cell, own, ROOM) - 0.105)
+    assert usable_share(pack_of(series=1)) == 1.0
+
+
+def test_an_aged_pack_holds_less_and_drops_more_but_is_rated_as_before():
+    new = pack_of()
+    old = aged(new, capacity=0.8, resistance=1.5)
+    assert old.charge_span == pytest.approx(0.8 * new.charge_span)
+    assert old.capacity == new.capacity
+    cells_only = pack_resistance(new, 0.5, ROOM, True) - new.lead_resistance
+    assert pack_resistance(old, 0.5, ROOM, True) == pytest.approx(1.5 * cells_only + new.lead_resistance)
+    assert pack_polarisation(old, 0.5, ROOM, False) == pytest.approx(1.5 * pack_polarisation(new, 0.5, ROOM, False))

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.parts.cell import ChargeZone
+from chargewright.parts.cell import ChargeZone, ocv, r0
 from chargewright.parts.pack import Pack, pack_charge_current
 from chargewright.sim.charge import LIMITS, ChargeRun, run_charge
-from chargewright.sim.charge_setup import ChargeSettings, CurrentTable, charge_settings
+from chargewright.sim.charge_setup import ChargeSettings, CurrentTable, charge_settings, recharge_point
 from chargewright.spec.fields import rate
-from chargewright.spec.pack import ChargeSpec
+from chargewright.spec.pack import ChargeSpec, ChargeStepSpec
 
 ROOM = 298.15
 Make = Callable[..., Pack]
@@ -325,3 +325,81 @@ def test_limits_that_chase_each_other_end_in_words(make_pack: Make):
             thermal_resistance=35.0,
             engine="compiled",
         )
+
+
+def test_a_flat_pack_is_woken_up_before_precharge(make_pack: Make):
+    pack = make_pack()
+    run = charged(pack, settings=settings_of(pack, wake=(5.6, 0.1, 7200.0)))
+    low = run.trace.limit == LIMITS.index("precharge")
+    assert sorted(set(np.round(run.trace.i[low], 9))) == [0.1, 0.5]
+    rises = int(np.argmax(run.trace.i > 0.3))
+    assert run.trace.v_pack[rises - 1] - 0.1 * pack.lead_resistance == pytest.approx(5.6, abs=1e-5)
+    assert run.ended_by == "termination"
+
+
+def test_a_pack_that_does_not_rise_is_refused(make_pack: Make):
+    # A trickle of 0.1 A for a minute moves a flat 5 Ah cell by 0.03 %: it cannot rise.
+    pack = make_pack()
+    run = charged(pack, settings=settings_of(pack, wake=(5.6, 0.1, 60.0)))
+    assert (run.ended_by, run.t_end) == ("refused", pytest.approx(60.0, abs=1e-5))
+    assert "does not rise above 5.6 V within" in run.cause
+    assert run.t_precharge is None
+
+
+@pytest.mark.parametrize(("rule", "speed"), [("runs", 1.0), ("half", 0.5), ("pauses", 0.0)])
+def test_timers_follow_their_rule_while_the_source_limits(make_pack: Make, rule: str, speed: float):
+    # By hand: the timer shows the time of all other limits and `speed` times that of the source.
+    pack = make_pack()
+    spec = ChargeSpec(timer_rule=rule)  # type: ignore[arg-type]
+    run = charged(pack, settings=charge_settings(spec, pack), soc_start=0.2, available=lambda v: 9.0 / v)
+    assert run.ended_by == "termination"
+    assert run.seconds["source"] > 3600.0
+    assert run.t_timer == pytest.approx(run.t_end - (1.0 - speed) * run.seconds["source"], rel=1e-9)
+
+
+def test_a_paused_timer_lets_a_weak_source_finish(make_pack: Make):
+    # Needs row 18: the same source runs out of time where the timer runs on.
+    pack = make_pack()
+    ends = {
+        rule: charged(
+            pack,
+            settings=charge_settings(ChargeSpec(timer_rule=rule), pack),  # type: ignore[arg-type]
+            soc_start=0.1,
+            available=lambda v: 3.0 / v,
+        ).ended_by
+        for rule in ("runs", "pauses")
+    }
+    assert ends == {"runs": "timer", "pauses": "termination"}
+
+
+def test_half_speed_doubles_the_time_until_the_timer_ends_the_charge(make_pack: Make):
+    pack = make_pack()
+    run = charged(
+        pack, settings=settings_of(pack, timer=3600.0, timer_speed=0.5), soc_start=0.1, available=lambda v: 3.0 / v
+    )
+    assert run.ended_by == "timer"
+    assert run.t_end == pytest.approx(7200.0, abs=1e-4)
+
+
+def test_steps_of_the_design_file_are_steps_of_the_charge(make_pack: Make):
+    pack = make_pack()
+    steps = (ChargeStepSpec(until=3.9, current=rate(0.6)), ChargeStepSpec(until=4.05, current=rate(0.4)))
+    run = charged(pack, settings=charge_settings(ChargeSpec(current=rate(0.3), steps=steps), pack))
+    assert np.unique(np.round(run.trace.i[run.trace.limit == 1], 9)).tolist() == [1.5, 2.0, 3.0]
+
+
+def test_recharge_starts_where_the_rest_voltage_has_fallen(make_pack: Make):
+    # Second road: the cell rests there at that voltage.
+    pack = make_pack()
+    v, soc = recharge_point(ChargeSpec(recharge_drop=0.1), pack, ROOM)
+    assert v == pytest.approx(8.2)
+    assert 2.0 * ocv(pack.cell, soc, ROOM) == pytest.approx(8.2, abs=1e-9)
+
+
+def test_self_discharge_leaves_one_cell_ahead(make_pack: Make):
+    # By hand: 2S, 2 % apart: the one is 1 % ahead of the mean, so it starts at 51 %.
+    pack = make_pack(spread_capacity=0.0, spread_resistance=0.0, spread_soc=0.02)
+    run = charged(pack, soc_start=0.5)
+    start = run.trace.i[0] * r0(pack.cell, 0.51, ROOM, True) + ocv(pack.cell, 0.51, ROOM)
+    assert run.trace.v_cell_highest[0] == pytest.approx(start, rel=1e-6)
+    assert abs(run.unaccounted) < 1e-6 * run.energy_in

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 import typer
 
 from chargewright.base.errors import ChargewrightError
+from chargewright.cli.charge import charge
 from chargewright.cli.progress import Line
 
 _STUDY_SHARE = 0.6
@@ -115,6 +116,9 @@ def schema(
         found = study_json_schema()
     print(json.dumps(found, indent=2))
     return 0
+
+
+app.command()(charge)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -8,6 +8,7 @@ from chargewright.checks.run import findings_of
 from chargewright.dossier.record import Dossier
 from chargewright.dossier.texts import CAUTIONS, STANDARDS
 from chargewright.sizing.build import Build
+from chargewright.studies.ageing import aged_charge
 from chargewright.studies.charge import charge_cases
 from chargewright.studies.ladder import ladders
 from chargewright.studies.needs import Plan
@@ -50,6 +51,8 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     rungs = ladders(case, subject.plan, build, coded)
     tell("charges from every source, cold and hot", 0.2)
     charges = charge_cases(case, subject.plan, subject.hardware)
+    old = aged_charge(case, subject.plan, subject.hardware)
+    charges += () if old is None else (old,)
     tell("checks, and cures for what they find", 0.6)
     review = review_of(study, coded, rungs, charges)
     found = findings_of(study, review)

@@ -4,7 +4,7 @@ Every cell is taken as equal, except where one is asked for by name: the highest
 end. Current into the pack is positive.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -17,7 +17,7 @@ from chargewright.base.units import Toleranced, show
 from chargewright.parts import cell as cells_of
 from chargewright.parts import cells
 from chargewright.parts.bpx import from_bpx
-from chargewright.parts.cell import Cell, scaled
+from chargewright.parts.cell import Cell, frozen, scaled
 from chargewright.parts.cell_table import from_table
 from chargewright.spec.pack import PackSpec
 
@@ -38,6 +38,8 @@ class Pack:
     """Largest difference of capacity between cells, over the mean [1]."""
     spread_resistance: float
     """Largest difference of resistance between cells, over the mean [1]."""
+    spread_soc: float = 0.0
+    """Largest difference of state of charge that self-discharge leaves between cells [1]."""
     v_cell_max: float
     """Charge voltage of one cell in this pack."""
     v_cell_min: float
@@ -88,6 +90,8 @@ class CellKind:
     share: float
     capacity: float
     resistance: float
+    ahead: float = 0.0
+    """Charge that self-discharge has left more in them than in a mean cell, over the charge span of a mean cell [1]."""
 
 
 def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
@@ -118,6 +122,7 @@ def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
         sensed_at=spec.sensed_at,
         spread_capacity=spec.spread_capacity,
         spread_resistance=spec.spread_resistance,
+        spread_soc=spec.spread_soc,
         v_cell_max=v_max,
         v_cell_min=v_min,
         i_discharge_max=i_max,
@@ -183,16 +188,18 @@ def cell_kinds(pack: Pack) -> tuple[CellKind, ...]:
     """Return the kinds of cells in the worst pack of the given spread, the highest cell first.
 
     The worst pack has one cell in series at one edge of the spread and all others at the other edge. The one has the
-    least capacity and the greatest resistance, so at the end of a charge it stands highest. Nothing balances: all cells
-    were equally empty at some time, so the state of charge of the one runs ahead.
+    least capacity and the greatest resistance, and has lost least by self-discharge, so at the end of a charge it
+    stands highest. Nothing balances: but for self-discharge all cells were equally empty at some time, so the state of
+    charge of the one runs ahead.
     """
-    if pack.series == 1 or (pack.spread_capacity == 0.0 and pack.spread_resistance == 0.0):
+    if pack.series == 1 or pack.spread_capacity == pack.spread_resistance == pack.spread_soc == 0.0:
         return (CellKind(share=1.0, capacity=1.0, resistance=1.0),)
     others = pack.series - 1
     c, r = pack.spread_capacity / pack.series, pack.spread_resistance / pack.series
+    z = pack.spread_soc / pack.series
     return (
-        CellKind(share=1.0 / pack.series, capacity=1.0 - c * others, resistance=1.0 + r * others),
-        CellKind(share=others / pack.series, capacity=1.0 + c, resistance=1.0 - r),
+        CellKind(share=1.0 / pack.series, capacity=1.0 - c * others, resistance=1.0 + r * others, ahead=z * others),
+        CellKind(share=others / pack.series, capacity=1.0 + c, resistance=1.0 - r, ahead=-z),
     )
 
 
@@ -203,7 +210,50 @@ def highest_cell_voltage(pack: Pack, soc: Any, temp: Any, drop: Any) -> Any:
     drop : what the current adds to the rest voltage of a mean cell [V], over R0 and the RC pairs
     """
     highest = cell_kinds(pack)[0]
-    return cells_of.rest_voltage_beyond(pack.cell, soc / highest.capacity, temp) + drop * highest.resistance
+    own = (soc + highest.ahead) / highest.capacity
+    return cells_of.rest_voltage_beyond(pack.cell, own, temp) + drop * highest.resistance
+
+
+def lowest_cell_voltage(pack: Pack, soc: Any, temp: Any, drop: Any) -> Any:
+    """Return the voltage of the lowest cell while the pack is discharged [V].
+
+    The worst pack is that of `cell_kinds` the other way round: the cell of least capacity and greatest resistance has
+    also lost most by self-discharge, and all cells were once equally full, so it is empty first.
+
+    soc  : mean state of charge of the pack [1]
+    drop : what the current takes from the rest voltage of a mean cell [V], above zero
+    """
+    lowest = cell_kinds(pack)[0]
+    own = np.maximum(1.0 - (1.0 - soc + lowest.ahead) / lowest.capacity, 0.0)
+    return cells_of.rest_voltage_beyond(pack.cell, own, temp) - drop * lowest.resistance
+
+
+def usable_share(pack: Pack) -> float:
+    """Return the share of a full mean cell's charge that flows until the lowest cell is empty [1]."""
+    lowest = cell_kinds(pack)[0]
+    return max(lowest.capacity - lowest.ahead, 0.0)
+
+
+def aged(pack: Pack, *, capacity: float, resistance: float) -> Pack:
+    """Return a pack of aged cells; the factors are over a new cell [1].
+
+    The rated capacity stays, because the charger, its current and its termination were set up for a new pack.
+    """
+    cell = pack.cell
+    pairs = tuple(
+        replace(p, r_charge=frozen(p.r_charge * resistance), r_discharge=frozen(p.r_discharge * resistance))
+        for p in cell.pairs
+    )
+    return replace(
+        pack,
+        cell=replace(
+            cell,
+            charge_span=cell.charge_span * capacity,
+            r0_charge=frozen(cell.r0_charge * resistance),
+            r0_discharge=frozen(cell.r0_discharge * resistance),
+            pairs=pairs,
+        ),
+    )
 
 
 def _findings(cell: Cell, *, v_max: float, v_min: float, rate: float) -> list[Finding]:

@@ -24,7 +24,7 @@ GUIDE = 1024 / SOC_TOP
 """Slices of a guide over state of charge."""
 
 
-SHARE, CAPACITY, SCALE = range(3)
+SHARE, CAPACITY, SCALE, AHEAD = range(4)
 """Columns of `CellTables.kinds`."""
 OCV, OCV_SUM, SLOPE, SLOPE_SUM = range(4)
 """Rows of `CellTables.rest`: rest voltage, its slope with temperature, each with its integral over state of charge."""
@@ -36,8 +36,8 @@ class CellTables(NamedTuple):
     """The cells; tables as in `parts.cell`, of one direction. Few arrays, because each costs time to compile."""
 
     kinds: Array
-    """(kind, 3): share among the cells, charge between state of charge 0 and 1 [C], factor on resistances; the highest
-    cell's kind comes first."""
+    """(kind, 4): share among the cells, charge between state of charge 0 and 1 [C], factor on resistances, charge that
+    they hold more than a mean cell [C]; the highest cell's kind comes first."""
     soc_rest: Array
     rest_guide: Indices
     """For each of equal slices of state of charge, the segment of `soc_rest` in which it begins."""
@@ -59,7 +59,7 @@ class State(NamedTuple):
     """The cells at one instant."""
 
     q: float
-    """Charge in each cell above state of charge 0 [C]."""
+    """Charge in a mean cell above state of charge 0 [C]."""
     temp: float
     i: float
     """Current into each cell."""
@@ -97,7 +97,7 @@ def prepare(cell: CellTables, step: float, now: State, temp_goal: float, is_tape
     work.temp[1] = temp_goal + (now.temp - temp_goal) * decay * decay
     col, weight = _column(cell, work.temp[0])
     for kind in range(cell.kinds.shape[0]):
-        middle = (now.q + 0.5 * step * now.i) / cell.kinds[kind, CAPACITY]
+        middle = soc_of(cell, kind, now.q + 0.5 * step * now.i)
         row = _segment(cell.soc, cell.soc_guide, middle)
         for k in range(now.u.shape[1]):
             tau = _at(cell.resistances[TAU_PAIR + 2 * k], cell.soc, row, middle, col, weight)
@@ -122,11 +122,16 @@ def bump(now: State, i_end: float, work: Work) -> float:
     if total <= 0.0:
         return 0.0
     r2 = ((now.i - i_end) / total) ** 2
-    return work.form[0] * total * r2 * (0.25 + r2 / 15.0)
+    return float(work.form[0] * total * r2 * (0.25 + r2 / 15.0))
+
+
+def soc_of(cell: CellTables, kind: int, q: float) -> float:
+    """Return the state of charge of cells of a kind while a mean cell holds `q`."""
+    return float((q + cell.kinds[kind, AHEAD]) / cell.kinds[kind, CAPACITY])
 
 
 def charge_after(step: float, now: State, i_end: float, work: Work) -> float:
-    """Return the charge in each cell after a step in which the current goes to `i_end`."""
+    """Return the charge in a mean cell after a step in which the current goes to `i_end`."""
     return now.q + step * (0.5 * (now.i + i_end) - 2.0 / 3.0 * bump(now, i_end, work))
 
 
@@ -140,7 +145,7 @@ def voltage_after(cell: CellTables, step: float, now: State, i_end: float, work:
 
 def kind_after(cell: CellTables, kind: int, step: float, now: State, i_end: float, work: Work) -> float:
     """Return the voltage of a cell of one kind after a step."""
-    soc = charge_after(step, now, i_end, work) / cell.kinds[kind, CAPACITY]
+    soc = soc_of(cell, kind, charge_after(step, now, i_end, work))
     v = rest_voltage(cell, soc, work.temp[1])
     v += i_end * cell.kinds[kind, SCALE] * series_resistance(cell, soc, work.temp[1])
     for k in range(now.u.shape[1]):
@@ -150,7 +155,7 @@ def kind_after(cell: CellTables, kind: int, step: float, now: State, i_end: floa
 
 def kind_now(cell: CellTables, kind: int, now: State) -> float:
     """Return the voltage of a cell of one kind at this instant."""
-    soc = now.q / cell.kinds[kind, CAPACITY]
+    soc = soc_of(cell, kind, now.q)
     v = rest_voltage(cell, soc, now.temp) + now.i * cell.kinds[kind, SCALE] * series_resistance(cell, soc, now.temp)
     for k in range(now.u.shape[1]):
         v += now.u[kind, k]
@@ -162,7 +167,7 @@ def temp_goal_now(cell: CellTables, temp_ambient: float, now: State) -> float:
     col, weight = _column(cell, now.temp)
     heat = 0.0
     for kind in range(cell.kinds.shape[0]):
-        soc, share, scale = now.q / cell.kinds[kind, CAPACITY], cell.kinds[kind, SHARE], cell.kinds[kind, SCALE]
+        soc, share, scale = soc_of(cell, kind, now.q), cell.kinds[kind, SHARE], cell.kinds[kind, SCALE]
         row = _segment(cell.soc, cell.soc_guide, soc)
         heat += share * now.i * now.i * scale * series_resistance(cell, soc, now.temp)
         heat += share * now.i * now.temp * _slope_with_temperature(cell, soc)
@@ -207,13 +212,13 @@ def finish(
             (4.0 / 6.0, i_mid, q_mid, work.temp[0]),
             (1.0 / 6.0, i_end, q_end, work.temp[1]),
         ):
-            soc = q / capacity
+            soc = soc_of(cell, kind, q)
             r = scale * series_resistance(cell, soc, temp)
             v_i += part * i * (rest_voltage(cell, soc, temp) + i * r)
             i2_r0 += part * i * i * r
             entropic += part * i * temp * _slope_with_temperature(cell, soc)
-        at_ref = _integral(cell, OCV, now.q / capacity, q_end / capacity)
-        warmer = _integral(cell, SLOPE, now.q / capacity, q_end / capacity)
+        before, after = soc_of(cell, kind, now.q), soc_of(cell, kind, q_end)
+        at_ref, warmer = _integral(cell, OCV, before, after), _integral(cell, SLOPE, before, after)
         sums[E_IN] += share * (step * v_i + pair_work)
         sums[E_STORED] += share * capacity * (at_ref + warmer * (work.temp[0] - cell.temp_ref))
         sums[E_PAIRS] += share * pair_rise

@@ -141,6 +141,14 @@ def cause_of(
                 f"The precharge timer of {show(settings.precharge_timer, 's')} ran out at {v}, below {threshold}. "
                 + _held_back(trace, seconds)
             )
+        case kernel.REFUSED:
+            assert settings.wake is not None, "only a wake-up refuses"
+            v_wake, trickle, longest = settings.wake
+            return (
+                f"The pack does not rise above {show(v_wake, 'V')} within {show(longest, 's')} of "
+                f"{show(trickle, 'A')}; it is refused at {v}. A pack that was this low needs its maker's rule, "
+                "which is often disposal."
+            )
         case kernel.STARVED:
             return f"The source leaves no current for the pack at {v}; it stays at {soc}."
         case kernel.COLD:

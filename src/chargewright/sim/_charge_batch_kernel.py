@@ -7,6 +7,7 @@ import numpy as np
 
 from chargewright.parts.cell import Array
 from chargewright.sim._cell_kernel import (
+    AHEAD,
     CAPACITY,
     E_PAIRS,
     E_STORED,
@@ -22,7 +23,7 @@ from chargewright.sim._cell_kernel import (
     at_rest,
     room_to_work,
 )
-from chargewright.sim._charge_kernel import I_STAGE, T_VOLTAGE, Rules, charge_cell
+from chargewright.sim._charge_kernel import I_STAGE, MARKS, T_VOLTAGE, Rules, charge_cell
 
 SOC_START, TEMP_START, TEMP_AMBIENT, I_CHARGE, V_SET, SIZE, OHMS, I_AVAILABLE, COOLING, SPAN = range(10)
 """Columns of what is given: see `charge_many`."""
@@ -60,7 +61,7 @@ def room(cell: CellTables, rules: Rules, rows_at_most: int) -> Room:
         rows=np.empty((rows_at_most, 7)),
         sums=np.zeros(SUMS),
         seconds=np.zeros(_LIMITS),
-        marks=np.zeros(2),
+        marks=np.zeros(MARKS),
     )
 
 
@@ -81,6 +82,7 @@ def charge_many(cell: CellTables, rules: Rules, edges: Array, given: Array, foun
 def _one(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Array, own: Room) -> None:
     for kind in range(cell.kinds.shape[0]):
         own.kinds[kind, CAPACITY] = cell.kinds[kind, CAPACITY] * given[SIZE]
+        own.kinds[kind, AHEAD] = cell.kinds[kind, AHEAD] * given[SIZE]
         own.kinds[kind, SCALE] = cell.kinds[kind, SCALE] * given[OHMS]
     own.stages[own.stages.shape[0] - 1, I_STAGE] = given[I_CHARGE]
     limited = given[I_AVAILABLE] < math.inf
@@ -95,8 +97,8 @@ def _one(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Arra
     )  # fmt: skip
     asked = Rules(
         own.stages, given[V_SET], rules.i_termination, rules.lead, rules.sensed_lead, rules.regions,
-        own.source[:, : 2 if limited else 0], rules.timer, given[TEMP_AMBIENT], rules.soc_step, rules.v_step,
-        rules.current_step, rules.temp_step,
+        own.source[:, : 2 if limited else 0], rules.low_stages, rules.timer, rules.timer_speed, given[TEMP_AMBIENT],
+        rules.soc_step, rules.v_step, rules.current_step, rules.temp_step,
     )  # fmt: skip
     region = 0
     while region < edges.shape[0] and given[TEMP_START] >= edges[region]:

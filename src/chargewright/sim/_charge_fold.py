@@ -17,10 +17,10 @@ COLUMN_STEP = 0.5
 
 def fold_cell(pack: Pack, thermal_resistance: float | None) -> CellTables:
     """Return the cells of a pack while it is charged."""
-    kinds = cell_kinds(pack)
+    kinds, span = cell_kinds(pack), pack.cell.charge_span
     cell = _tables(pack.cell)
     return cell._replace(
-        kinds=np.array([[kind.share, kind.capacity * pack.cell.charge_span, kind.resistance] for kind in kinds]),
+        kinds=np.array([[k.share, k.capacity * span, k.resistance, k.ahead * span] for k in kinds]),
         thermal_resistance=cell.thermal_resistance if thermal_resistance is None else float(thermal_resistance),
     )
 
@@ -38,7 +38,7 @@ def _tables(cell: Cell) -> CellTables:
         resistances += [pair_resistance(cell, k, soc, temp, True), pair_tau(cell, k, soc, temp)]
     rest = [cell.ocv, _integral(cell.soc_ocv, cell.ocv), cell.docv_dt, _integral(cell.soc_ocv, cell.docv_dt)]
     return CellTables(
-        kinds=np.zeros((0, 3)),
+        kinds=np.zeros((0, 4)),
         soc_rest=np.array(cell.soc_ocv),
         rest_guide=_guide(cell.soc_ocv),
         rest=np.array(rest),
@@ -66,6 +66,7 @@ def fold_rules(
     series, parallel = pack.series, pack.parallel
     lead = pack.lead_resistance * parallel / series
     stages = [
+        *([] if settings.wake is None else [settings.wake]),
         (settings.v_precharge, settings.i_precharge, settings.precharge_timer),
         *((v, i, math.inf) for v, i in settings.steps),
         (math.inf, settings.i_charge, math.inf),
@@ -79,7 +80,9 @@ def fold_rules(
         sensed_lead=lead if pack.sensed_at == "converter" else 0.0,
         regions=_regions(pack.cell, settings),
         source=source,
+        low_stages=1 if settings.wake is None else 2,
         timer=settings.timer,
+        timer_speed=settings.timer_speed,
         temp_ambient=float(temp_ambient),
         soc_step=accuracy.soc_step,
         v_step=accuracy.v_step,

@@ -21,16 +21,19 @@ from chargewright.sim._cell_kernel import (
     prepare,
     rest_voltage,
     rise_of_rest,
+    soc_of,
     temp_goal_now,
     voltage_after,
 )
 
 PRECHARGE, CURRENT, VOLTAGE, SOURCE, TEMPERATURE, DONE = range(6)
 """What rules the current."""
-TERMINATION, TIMER, PRECHARGE_TIMER, STARVED, COLD, HOT, OVERFULL, TOO_MANY_STEPS = range(1, 9)
+TERMINATION, TIMER, PRECHARGE_TIMER, STARVED, COLD, HOT, OVERFULL, REFUSED, TOO_MANY_STEPS = range(1, 10)
 """Why a charge has ended."""
-T_CHARGE, T_VOLTAGE = range(2)
-"""Marks: when precharge ended, when the voltage limit was first met [s]; below zero if never."""
+T_CHARGE, T_VOLTAGE, CLOCK = range(3)
+"""Marks: when precharge ended, when the voltage limit was first met [s]; below zero if never; what the safety timer
+shows at the end."""
+MARKS = 3
 
 V_STAGE, I_STAGE, TIME = range(3)
 """Columns of `Rules.stages`."""
@@ -52,8 +55,8 @@ class Rules(NamedTuple):
     """Charger, source and surroundings as one cell sees them."""
 
     stages: Array
-    """(stage, 3): sensed voltage that ends the stage (infinite for the last), current, greatest length; the first stage
-    is the precharge."""
+    """(stage, 3): sensed voltage that ends the stage (infinite for the last), current, greatest length; the first
+    `low_stages` are wake-up and precharge."""
     v_set: float
     i_termination: float
     lead: float
@@ -65,7 +68,11 @@ class Rules(NamedTuple):
     allowed in it; regions are: too cold, the zones, too hot."""
     source: Array
     """(2, n): terminal voltages, and the current that the source leaves over at each; n is 0 if there is no limit."""
+    low_stages: int
+    """How many stages come before the charge proper: the precharge, and a wake-up before it."""
     timer: float
+    timer_speed: float
+    """Speed of the timers while the source rules."""
     temp_ambient: float
     soc_step: float
     """Longest step in state of charge."""
@@ -103,27 +110,30 @@ def charge_cell(
     seconds : filled with the time under each limit
     marks   : filled with the marks that are reached
     """
-    t = stage_start = 0.0
+    t = clock = stage_clock = 0.0
     count = stage = pauses = 0
     while True:
         law, i, limit = _ruling(cell, rules, stage, region, now, work)
         while _sensed(cell, rules, 0.0, now, i, work) >= law.v_stage:
             stage += 1
-            stage_start = t
+            stage_clock = 0.0
             law, i, limit = _ruling(cell, rules, stage, region, now, work)
         now = State(now.q, now.temp, i, now.u)
-        if marks[T_CHARGE] < 0.0 and stage > 0:
+        if marks[T_CHARGE] < 0.0 and stage >= rules.low_stages:
             marks[T_CHARGE] = t
         if marks[T_VOLTAGE] < 0.0 and law.ruled_by == _BY_VOLTAGE:
             marks[T_VOLTAGE] = t
         reason = TOO_MANY_STEPS
         if count + 2 < rows.shape[0]:
-            reason = _reason(cell, rules, law, now, t, t - stage_start, rules.stages[stage, TIME])
+            reason = _reason(cell, rules, law, now, clock, stage_clock, stage)
         _note(cell, rules, now, rows, count, t, DONE if reason > 0 else limit)
         count += 1
+        marks[CLOCK] = clock
         if reason > 0:
             return count, reason, pauses
-        until = min(rules.timer, stage_start + rules.stages[stage, TIME])
+        speed = rules.timer_speed if law.ruled_by == _BY_SOURCE else 1.0
+        left = min(rules.timer - clock, rules.stages[stage, TIME] - stage_clock)
+        until = t + left / speed if speed > 0.0 else math.inf
         step, slope = _FIRST_STEP, 0.0
         event = False
         while not event and count + 2 < rows.shape[0]:
@@ -142,6 +152,8 @@ def charge_cell(
             slope = (i_end - now.i) / step
             now = finish(cell, rules.temp_ambient, step, now, i_end, work, sums)
             t += step
+            clock += speed * step
+            stage_clock += speed * step
             seconds[limit] += step
             _note(cell, rules, now, rows, count, t, limit)
             count += 1
@@ -163,7 +175,7 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
     prepare(cell, 0.0, now, now.temp, False, work)
-    i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage == 0 else CURRENT
+    i, limit = rules.stages[stage, I_STAGE], PRECHARGE if stage < rules.low_stages else CURRENT
     if rules.regions[region, I_REGION] < i:
         i, limit = rules.regions[region, I_REGION], TEMPERATURE
     is_last = stage == rules.stages.shape[0] - 1
@@ -178,23 +190,22 @@ def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State,
     return law, i, limit
 
 
-def _reason(
-    cell: CellTables, rules: Rules, law: Law, now: State, t: float, t_stage: float, longest_stage: float
-) -> int:
+def _reason(cell: CellTables, rules: Rules, law: Law, now: State, clock: float, stage_clock: float, stage: int) -> int:
     """Return why the charge ends at this instant; 0 if it goes on."""
     if law.ruled_by == _BY_VOLTAGE and now.i <= law.i_end:
         return TERMINATION
-    if t >= rules.timer:
+    # The clocks sum up steps, so they meet their end to rounding only.
+    if clock >= rules.timer - _SHORTEST:
         return TIMER
-    if t_stage >= longest_stage:
-        return PRECHARGE_TIMER
+    if stage_clock >= rules.stages[stage, TIME] - _SHORTEST:
+        return REFUSED if stage < rules.low_stages - 1 else PRECHARGE_TIMER
     if law.ruled_by == _BY_SOURCE and _starved(cell, rules, now.q, now.temp, now.i):
         return STARVED
     if law.region == 0 and rules.temp_ambient < rules.regions[0, UP]:
         return COLD
     if law.region == rules.regions.shape[0] - 1 and rules.temp_ambient >= rules.regions[law.region, DOWN]:
         return HOT
-    return OVERFULL if now.q >= cell.kinds[0, CAPACITY] * cell.soc_rest[-1] else 0
+    return OVERFULL if soc_of(cell, 0, now.q) >= cell.soc_rest[-1] else 0
 
 
 def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: float, left: float) -> float:
@@ -204,7 +215,7 @@ def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: floa
     if way > rules.temp_step:
         step = min(step, -cell.heat_capacity * cell.thermal_resistance * math.log(1.0 - rules.temp_step / way))
     if now.i > 0.0:
-        rise = rise_of_rest(cell, now.q / cell.kinds[0, CAPACITY])
+        rise = rise_of_rest(cell, soc_of(cell, 0, now.q))
         step = min(step, min(rules.soc_step, rules.v_step / rise) * cell.kinds[0, CAPACITY] / now.i)
     return max(step, _SHORTEST)
 
@@ -212,7 +223,7 @@ def _bounded(cell: CellTables, rules: Rules, now: State, goal: float, step: floa
 def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i_end: float, work: Work) -> float:
     """Return how far the end of a step is from where something else rules; zero or below: it does."""
     temp = work.temp[1]
-    margin = float(cell.soc_rest[-1] - charge_after(step, now, i_end, work) / cell.kinds[0, CAPACITY])
+    margin = float(cell.soc_rest[-1] - soc_of(cell, 0, charge_after(step, now, i_end, work)))
     if law.region < rules.regions.shape[0] - 1:
         margin = min(margin, float(rules.regions[law.region, UP] - temp))
     if law.region > 0:
@@ -330,7 +341,7 @@ def _starved(cell: CellTables, rules: Rules, q: float, temp: float, i: float) ->
         return False
     v = 0.0
     for kind in range(cell.kinds.shape[0]):
-        v += cell.kinds[kind, SHARE] * rest_voltage(cell, q / cell.kinds[kind, CAPACITY], temp)
+        v += cell.kinds[kind, SHARE] * rest_voltage(cell, soc_of(cell, kind, q), temp)
     return _left_over(rules, v) <= nothing
 
 

@@ -23,7 +23,7 @@ from chargewright.sim._charge_audit import AuditRow, Trace, audit, cause_of
 from chargewright.sim._charge_fold import fold_cell, fold_rules, start_region
 from chargewright.sim.charge_setup import FINE, Accuracy, Available, ChargeSettings, require_sense, table_of
 
-EndedBy = Literal["termination", "timer", "starved", "cold", "hot", "overfull"]
+EndedBy = Literal["termination", "timer", "starved", "cold", "hot", "overfull", "refused"]
 ENDINGS: dict[int, EndedBy] = {
     kernel.TERMINATION: "termination",
     kernel.TIMER: "timer",
@@ -32,6 +32,7 @@ ENDINGS: dict[int, EndedBy] = {
     kernel.COLD: "cold",
     kernel.HOT: "hot",
     kernel.OVERFULL: "overfull",
+    kernel.REFUSED: "refused",
 }
 """Ways to end, by the codes of the kernel."""
 _ROWS = (4_096, 30_000)
@@ -55,6 +56,8 @@ class ChargeRun:
     t_80: float | None
     """When the state of charge was 80 %."""
     t_end: float
+    t_timer: float
+    """What the safety timer shows at the end; less than `t_end` where it paused or slowed."""
     charge: float
     energy_in: float
     """At the terminals."""
@@ -133,7 +136,7 @@ def run_charge(
             np.empty((rows_at_most, 7)),
             np.zeros(step.SUMS),
             np.zeros(len(LIMITS)),
-            np.full(2, -1.0),
+            np.full(kernel.MARKS, -1.0),
         )
         count, reason, pauses = run(
             cell,
@@ -190,6 +193,7 @@ def _result(
         t_voltage=float(marks[kernel.T_VOLTAGE]) if marks[kernel.T_VOLTAGE] >= 0.0 else None,
         t_80=_first_time(t, soc, 0.8),
         t_end=float(t[-1]),
+        t_timer=float(marks[kernel.CLOCK]),
         charge=float(sums[step.Q_IN]) * pack.parallel,
         energy_in=float(sums[step.E_IN]) * pack.cells + heat_leads,
         energy_stored=float(sums[step.E_STORED]) * pack.cells,

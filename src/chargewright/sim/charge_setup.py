@@ -9,9 +9,11 @@ import numpy as np
 
 from chargewright.base.errors import OutOfRange
 from chargewright.base.units import show
-from chargewright.parts.cell import Array, frozen
+from chargewright.parts.cell import Array, frozen, soc_at_ocv
 from chargewright.parts.pack import Pack, pack_ocv
 from chargewright.spec.pack import ChargeSpec
+
+_TIMER_SPEEDS = {"runs": 1.0, "pauses": 0.0, "half": 0.5}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +30,10 @@ class ChargeSettings:
     precharge_timer: float
     steps: tuple[tuple[float, float], ...] = ()
     """Charge current in steps: (sensed voltage that ends the step, current of the step), before `i_charge`."""
+    wake: tuple[float, float, float] | None = None
+    """Sensed voltage below which only a trickle flows, the trickle, how long it may last; None for no such stage."""
+    timer_speed: float = 1.0
+    """Speed of the timers while the source cuts the charge back: 1 runs on, 0 pauses."""
     zone_hysteresis: float = 2.0
     """How far the temperature must return before a better temperature zone is taken again [K]: common practice."""
     cold_band: float = 0.5
@@ -81,6 +87,13 @@ def charge_settings(spec: ChargeSpec, pack: Pack) -> ChargeSettings:
         v_precharge=pack.v_precharge,
         i_precharge=spec.precharge.amps(pack.capacity),
         i_termination=spec.termination.amps(pack.capacity),
+        steps=tuple((step.until * pack.series, step.current.amps(pack.capacity)) for step in spec.steps),
+        wake=(
+            None
+            if spec.wake is None
+            else (spec.wake.until * pack.series, spec.wake.current.amps(pack.capacity), spec.wake.timer)
+        ),
+        timer_speed=_TIMER_SPEEDS[spec.timer_rule],
         timer=spec.timer,
         precharge_timer=spec.precharge_timer,
         v_error=spec.v_error,
@@ -97,10 +110,23 @@ def require_sense(settings: ChargeSettings) -> None:
             f"charge.termination = {show(settings.i_termination, 'A')} must be above zero and below charge.current = "
             f"{show(settings.i_charge, 'A')}"
         )
-    stages = [settings.v_precharge, *(v for v, _ in settings.steps), settings.v_set]
+    first = [] if settings.wake is None else [settings.wake[0]]
+    stages = [*first, settings.v_precharge, *(v for v, _ in settings.steps), settings.v_set]
     if any(a >= b for a, b in pairwise(stages)):
         shown = ", ".join(show(v, "V") for v in stages)
-        raise OutOfRange(f"precharge threshold, current steps and charge voltage must rise in this order: {shown}")
+        raise OutOfRange(
+            f"wake-up voltage, precharge threshold, current steps and charge voltage must rise in this order: {shown}"
+        )
+
+
+def recharge_point(spec: ChargeSpec, pack: Pack, temp: float) -> tuple[float, float]:
+    """Return the rest voltage of the pack [V] below which a new charge starts, and its state of charge there [1].
+
+    A full pack that rests and feeds nothing falls by its self-discharge alone; a drop that is less than what the taper
+    leaves as polarisation would start a new charge at once.
+    """
+    v_cell = pack.v_cell_max - spec.recharge_drop
+    return v_cell * pack.series, float(soc_at_ocv(pack.cell, v_cell, temp))
 
 
 def table_of(

@@ -4,7 +4,19 @@ from dataclasses import dataclass
 from typing import Literal
 
 from chargewright.base.units import Toleranced
-from chargewright.spec.fields import Rated, band, quantity, rate, text
+from chargewright.spec.fields import Rated, band, group, quantity, rate, text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgeingSpec:
+    """What is left of a pack at the end of its life, against a new one."""
+
+    capacity: float = quantity(
+        "1", low=0.3, high=1.0, example="80 %", default=1.0, why="capacity over that of a new pack"
+    )
+    resistance: float = quantity(
+        "1", low=1.0, high=10.0, example="150 %", default=1.0, why="resistance of the cells over that of new ones"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +82,17 @@ class PackSpec:
     spread_resistance: float = quantity(
         "1", low=0.0, high=1.0, example="10 %", default=0.10, why="largest resistance difference between cells"
     )
+    spread_soc: float = quantity(
+        "1",
+        low=0.0,
+        high=0.5,
+        example="1 %",
+        default=0.0,
+        why="largest difference of state of charge that self-discharge leaves between cells",
+    )
+    ageing: AgeingSpec | None = group(
+        default=None, why="the pack at the end of its life; its charge and run time are then reported too"
+    )
     i_discharge_max: Rated | None = quantity(
         "A|rate",
         low=0.0,
@@ -77,6 +100,36 @@ class PackSpec:
         example="2 C",
         default=None,
         why="greatest lasting discharge current of the pack, if not the cell model's own",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargeStepSpec:
+    """One constant-current step that comes before the last one."""
+
+    until: float = quantity("V", low=1.0, high=5.0, example="4.05 V", why="voltage per cell that ends the step")
+    current: Rated = quantity(
+        "A|rate", low=0.0, high=200.0, high_c=20.0, example="1 C", why="current of the pack in this step"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WakeSpec:
+    """How a pack that is flat or whose protection has opened is woken up."""
+
+    current: Rated = quantity(
+        "A|rate", low=0.0, high=10.0, high_c=1.0, example="0.02 C", default=rate(0.02), why="trickle into the pack"
+    )
+    until: float = quantity(
+        "V", low=0.5, high=4.0, example="2.5 V", default=2.5, why="voltage per cell at which precharge takes over"
+    )
+    timer: float = quantity(
+        "s",
+        low=1.0,
+        high=2e4,
+        example="10 min",
+        default=600.0,
+        why="time after which a pack that does not rise is refused",
     )
 
 
@@ -102,6 +155,10 @@ class ChargeSpec:
         default=rate(0.1),
         why="current below the precharge threshold",
     )
+    steps: tuple[ChargeStepSpec, ...] = group(
+        default=(), max_items=8, why="constant-current steps before `current` takes over, by rising voltage"
+    )
+    wake: WakeSpec | None = group(default=None, why="trickle for a pack below its wake-up voltage; none if left out")
     termination: Rated = quantity(
         "A|rate",
         low=0.0,
@@ -119,6 +176,9 @@ class ChargeSpec:
     )
     precharge_timer: float = quantity(
         "s", low=60.0, high=4e4, example="30 min", default=1800.0, why="safety timer of the precharge"
+    )
+    timer_rule: Literal["runs", "pauses", "half"] = text(
+        default="runs", why="what the timers do while the source cuts the charge back: run on, pause, go at half speed"
     )
     v_error: float = quantity(
         "1", low=0.0, high=0.05, example="0.5 %", default=0.005, why="accuracy of the charge voltage"

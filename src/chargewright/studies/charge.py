@@ -92,13 +92,14 @@ def charge_case(
     p_load: float,
     temp: float,
     edge: Edge = "typ",
+    soc_start: float = 0.0,
 ) -> ChargePlan:
-    """Return one charge from flat; `temp` is the ambient [K], `edge` that of the source's tolerance."""
+    """Return one charge; `temp` is the ambient [K], `edge` that of the source's tolerance."""
     supply, path = chosen.contracts[source], chosen.path
     available = left_over(case, path, hardware, supply, p_load=p_load, temp=temp, edge=edge)
     wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
     # Times to a thousandth, which is far below what cells and sources scatter, in a fifth of the steps.
-    run = run_charge(case.pack, wanted, soc_start=0.0, temp_ambient=temp, available=available, accuracy=QUICK)
+    run = run_charge(case.pack, wanted, soc_start=soc_start, temp_ambient=temp, available=available, accuracy=QUICK)
     t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
     return ChargePlan(
         title=title,
