@@ -1,5 +1,7 @@
 """The charge on a path: what is left over keeps the source's limit, and the energy of a charge adds up."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -28,9 +30,7 @@ def test_what_is_left_over_keeps_the_source_inside_its_limit(key, p_load, bench,
     limit = source_limit(b.case, supply)
     i = np.minimum(table.i, b.case.i_charge)
     base = conditions(b.case, b.path, "charging", supply, soc=0.5, p_load=p_load, temp=298.15, edge="low", i_pack=i)
-    c = type(base)(
-        **{**{n: getattr(base, n) for n in base.__dataclass_fields__}, "e_cells": table.v_pack, "r_pack": 0.0}
-    )
+    c = replace(base, e_cells=table.v_pack, r_pack=0.0)
     s = solve(b.path, b.path.state("charging"), b.hardware, c)
     drawn = s.i["source"][s.ok & (i > 0.0)]
     starved = (i < b.case.i_charge)[s.ok & (i > 0.0)]
@@ -49,12 +49,24 @@ def test_nothing_is_left_over_where_the_load_takes_all(bench, strong):
 
 
 def test_a_buck_leaves_nothing_over_for_a_pack_above_its_reach(bench, twelve):
-    # 9 V ± 5 % less the cable: the stage runs out of duty a little below 8.4 V.
-    b = bench("direct", twelve.replace("20 V ±5 %", "9 V ±5 %"))
-    (supply,) = b.case.sources["adapter"]
-    table = left_over(b.case, b.path, b.hardware, supply, p_load=5.0, temp=298.15, edge="low")
-    assert table.i[table.v_pack < 7.5].min() > 0.0
-    assert np.all(table.i[table.v_pack > 8.38] == 0.0)
+    # Second road: force what is left over into the pack; the stage's duty must stay within the rules' 98 %. Adapters a
+    # little above the full pack run out of duty before it is full.
+    for volts in (8.8, 9.0, 9.2, 9.4):
+        b = bench("direct", twelve.replace("20 V ±5 %", f"{volts} V ±5 %"))
+        (supply,) = b.case.sources["adapter"]
+        table = left_over(b.case, b.path, b.hardware, supply, p_load=5.0, temp=298.15, edge="low")
+        some = table.i > 0.0
+        base = conditions(b.case, b.path, "charging", supply, soc=0.5, p_load=5.0, temp=298.15, edge="low", i_pack=1.0)
+        i = np.minimum(table.i, b.case.i_charge)[some]
+        s = solve(
+            b.path,
+            b.path.state("charging"),
+            b.hardware,
+            replace(base, e_cells=table.v_pack[some], r_pack=0.0, i_pack=i),
+        )
+        assert np.all(s.waveform.d_in <= 0.98 + 1e-9), volts
+        assert table.v_pack[some].max() < 0.98 * 0.95 * volts
+        assert some[table.v_pack < 7.0].all()
 
 
 @pytest.mark.parametrize("key", PATHS)
@@ -87,9 +99,9 @@ def test_the_current_stays_at_or_below_what_was_asked(key, bench, twelve):
     flat = trace.v_pack < b.case.pack.v_precharge - 1e-6
     assert trace.i[flat].max(initial=0.0) <= b.case.i_precharge * (1.0 + 1e-9)
     # CV: the cells never stand above the charge voltage; the drop of the leads, which are sensed past, comes on top.
-    # The run finds the change to CV to about a microvolt.
+    # The run finds the change to CV to some tens of microvolts, far below the accuracy of any charger.
     lead = b.case.pack.lead_resistance * trace.i
-    assert float(np.max(trace.v_pack - lead)) == pytest.approx(b.case.v_full, abs=1e-5)
+    assert float(np.max(trace.v_pack - lead)) == pytest.approx(b.case.v_full, abs=1e-4)
 
 
 def test_the_charge_starts_flat_and_ends_full_with_the_charge_of_the_pack(bench, twelve):

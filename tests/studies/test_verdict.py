@@ -111,6 +111,17 @@ def test_a_tipping_weight_put_in_turns_the_order(table, weights):
         assert t_before[leader] == pytest.approx(max(t_before.values()), abs=1e-12)
 
 
+def test_a_weight_of_nothing_tips_only_towards_who_gains_by_it():
+    # Two paths alike but for cost, which does not count: any weight of cost at all decides, and not for the dearer.
+    same = dict.fromkeys(NAMES, 1.0)
+    weights = WeightsSpec(**{**NO_WEIGHT, "area": 1.0})
+    found = rank({"dear": {**same, "cost": 2.0}, "cheap": same}, weights)
+    assert found.order[0].key == "dear"  # first of equals
+    assert {t.weight: (t.at, t.then) for t in found.tipping if t.then} == {"cost": (0.0, "cheap")}
+    found = rank({"cheap": same, "dear": {**same, "cost": 2.0}}, weights)
+    assert not [t for t in found.tipping if t.then]
+
+
 @given(tables, some_weights)
 def test_the_shares_of_weightings_won_add_up(table, weights):
     found = rank(table, WeightsSpec(**weights))

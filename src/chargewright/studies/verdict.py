@@ -120,8 +120,9 @@ def _tipping(keys: list[str], names: list[str], scores: np.ndarray, w: np.ndarra
             if lead[j] == 0.0:
                 continue
             at = -rest / float(lead[j])
-            # At no weight at all the two may be equal, but nothing lies beyond.
-            if at > 0.0 and abs(at - w[j]) < abs(crossing - w[j]):
+            # Equal at no weight at all counts only if the rival gains with the weight: nothing lies below.
+            there = at > 0.0 or (at == 0.0 and lead[j] < 0.0)
+            if there and abs(at - w[j]) < abs(crossing - w[j]):
                 crossing, rival = at, keys[k]
         found.append(Tipping(weight=name, now=float(w[j]), at=crossing, then=rival))
     return tuple(found)
