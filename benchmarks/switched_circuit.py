@@ -4,10 +4,9 @@
     python benchmarks/switched_circuit.py --small    seconds; the numbers mean nothing then
 
 Open loop: a buck into a resistor (reference circuit o01). Closed loop: a charger of two loops (o07). The simulator gets
-the references' own decks. The simulator runs at the longest steps that the references'
-scan found good for 0.5 % or better (period over 50 and reltol 1e-3; over 20 and 1e-4); the product is exact to
-rounding. Processor time of both, because other work may share the machine; compiling is left out, and so is the
-simulator's start, by the difference of two runs.
+the references' own decks at the longest steps that their scan found good for 0.5 % or better (the period over 50 with
+reltol 1e-3; over 20 with 1e-4); the product is exact to rounding. Processor time of both, because other work may share
+the machine; compiling is left out, and so is the simulator's start, by the difference of two runs.
 """
 
 import argparse

@@ -12,7 +12,7 @@ import pytest
 
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import Quantity, i_of, v_node
-from chargewright.circuit.flow import samples
+from chargewright.circuit.flow import evenly, samples
 from chargewright.circuit.measures import energies, window
 from chargewright.circuit.run import run
 
@@ -130,3 +130,14 @@ def test_a_name_that_is_not_there_is_refused_with_the_names_that_are(circuit_lik
     result = run(circuit_like("o01_buck_rload"), cycles=2)
     with pytest.raises(Exception, match="no element called choke; it has"):
         window(result).mean(Quantity(kind="current", name="choke"))
+
+
+def test_samples_for_a_plot_hold_every_turn_of_the_waveform(circuit_like: Callable[[str], Circuit]) -> None:
+    # Drawn from each segment's ends and instants between, a waveform has its true peaks.
+    result = run(circuit_like("o01_buck_rload"), cycles=40)
+    drawn = evenly(result, first=30, last=40)
+    low, high = window(result, 30, 40).extremes(i_of("coil"))
+    assert np.max(drawn.of(i_of("coil"))) == pytest.approx(high, rel=1e-6)
+    assert np.min(drawn.of(i_of("coil"))) == pytest.approx(low, rel=1e-6)
+    assert drawn.t[0] == pytest.approx(30 * result.circuit.period, rel=1e-12)
+    assert drawn.t[-1] == pytest.approx(40 * result.circuit.period, rel=1e-12)

@@ -18,7 +18,7 @@ from chargewright.circuit.elements import Capacitor, Coil, Wave
 CHUNK = 20_000
 """Segments that one call of the event loop may write."""
 MOST_SEGMENTS = 20_000_000
-COMPILE_FROM = 300
+COMPILE_FROM = 600
 """Periods from which on the compiled loop pays for its start-up."""
 
 
