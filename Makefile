@@ -22,3 +22,4 @@ lock:
 	$(LOCK) $(UP) requirements/uv.in -o requirements/uv.txt
 	$(LOCK) $(UP) pyproject.toml --group build -o requirements/run.txt
 	$(LOCK) $(UP) pyproject.toml --group build --group test --group lint -c requirements/run.txt -o requirements/dev.txt
+	$(LOCK) $(UP) --group physics -c requirements/dev.txt -o requirements/physics.txt
