@@ -13,7 +13,7 @@ from chargewright.loops.shaping import k_factor_one_lead, k_factor_two_leads
 from chargewright.physics.series import Series, nearest_preferred
 
 Kind = Literal["PI", "type 2", "type 3"]
-MOST_BOOST = {"PI": 0.0, "type 2": np.radians(85.0), "type 3": np.radians(165.0)}
+MOST_BOOST = {"PI": np.radians(85.0), "type 2": np.radians(85.0), "type 3": np.radians(165.0)}
 """Phase [rad] that each amplifier can add to that of an integrator; beyond, zero and pole lie too far apart to be built
 (common practice)."""
 
@@ -118,7 +118,7 @@ def design(
     boost = phase_margin - phase - np.pi / 2.0
     if kind is None:
         kind = "type 2" if boost <= MOST_BOOST["type 2"] else "type 3"
-    if boost > MOST_BOOST[kind] and kind != "PI":
+    if boost > MOST_BOOST[kind]:
         raise OutOfRange(
             f"at {f_cross:.4g} Hz the loop would need {np.degrees(boost):.0f} degrees of boost, "
             f"a {kind} amplifier gives {np.degrees(MOST_BOOST[kind]):.0f}: take a lower crossover"
@@ -129,7 +129,7 @@ def design(
         k = float(k_factor_two_leads(max(boost, 0.0)))
         exact: Amplifier = _inverting_type_3(w, need, k, r_1)
     elif kind == "PI":
-        k = float(np.tan(np.clip(boost + np.pi / 2.0, 0.02, np.pi / 2.0 - 0.02)))  # crossover over zero
+        k = float(np.tan(np.clip(boost, 0.02, np.pi / 2.0 - 0.02)))  # crossover over zero
         exact = _transconductance(w, need, gm or 1.0 / r_1, k, np.inf)
     else:
         k = max(float(k_factor_one_lead(max(boost, 0.0))), 1.0 + 1e-3)

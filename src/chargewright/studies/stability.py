@@ -5,7 +5,7 @@ transconductance amplifier for each loop, one volt of sensed signal at full scal
 differently goes into `ControllerModel`.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,11 +13,10 @@ import numpy.typing as npt
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.loops.compensator import Designed, design, most_margin
 from chargewright.loops.current_mode import Modulator, VoltageMode
-from chargewright.loops.impedance import Port
 from chargewright.loops.loop import Loop, LoopGain, Plant, Sensed, points_of
 from chargewright.loops.margins import Margins, frequencies, margins
 from chargewright.loops.open_loop import unstable_poles
-from chargewright.loops.source_filter import ENOUGH, Damper, damped, damper, interaction
+from chargewright.loops.source_filter import ENOUGH, Damper, Interaction, damped, damper, interaction
 from chargewright.network.hardware import Hardware
 from chargewright.sizing.build import Build
 from chargewright.studies._loop_envelope import Envelope, envelope
@@ -33,6 +32,10 @@ GAIN_MARGIN = 10.0 ** (6.0 / 20.0)
 """Least gain margin [1] at any corner: 6 dB (common practice)."""
 AIM = np.radians(60.0)
 """Phase margin [rad] that an amplifier is designed for, so that tolerances leave the least one (common practice)."""
+DISTANCE = 0.5
+"""Least distance of Z_filter/Z_in from −1 [1]: 6 dB (common practice)."""
+_LARGEST = 30.0
+"""Damping capacitor over the input capacitors beyond which none is proposed [1] (common practice)."""
 _LEAST_AIM = np.radians(50.0)
 _SHARE, _SHARE_BUS = 1.0 / 15.0, 1.0 / 6.0
 """Highest crossover over switching frequency that is tried (common practice: a fifth to a twentieth). A bus that only
@@ -46,7 +49,8 @@ ASSUMED = (
     "half a period, an amplifier of 100 uS for each loop, one volt of sensed signal at full scale.",
     "The stage runs with diode emulation: at small current its conduction is discontinuous; pulses left out at light "
     "load are not modelled.",
-    "The pack is its voltage at rest behind R0 and one RC pair; every load on the bus takes constant power.",
+    "The pack is its voltage at rest behind R0 and one RC pair; every load on the bus takes constant power at all "
+    "frequencies, which is the worst case: real regulators do so only below their own crossover.",
 )
 
 
@@ -111,22 +115,28 @@ class FilterReport:
     loop: str
     """Title of the loop that is at work."""
     ratio: Floats
-    """Filter's impedance over the stage's at its worst frequency, at each point [1]."""
+    """Filter's impedance over the least of the stage's three at its worst frequency, at each point [1]."""
+    distance: Floats
+    """Least distance of Z_filter/Z_in from −1 at each point [1]: at 0 the two oscillate."""
     worst: int
+    """Where that distance is least."""
     worst_corner: str
     f_worst: float
-    distance: float
-    """Least distance of Z_filter/Z_stage from −1 over the envelope [1]."""
+    """Where in frequency the ratio is greatest there [Hz]."""
+    apart: bool
+    """Whether the filter stays 6 dB below all three everywhere: then it changes no loop (Middlebrook's criterion)."""
     passes: bool
-    """Whether the filter stays 6 dB below the stage everywhere."""
+    """Whether it is apart, or at least keeps its distance from −1 everywhere. The loops' margins include it anyway."""
     damper: Damper | None
-    """What would bring it there; None where nothing is needed."""
+    """What would bring it there; None where nothing is needed or no damper of a sensible size does."""
     ratio_damped: float
-    """The worst ratio with that damper [1]."""
+    """The greatest ratio with that damper [1]."""
+    distance_damped: float
+    """The least distance with that damper [1]: the damper is found when this is `DISTANCE`."""
     f: Floats
     z_filter: Floats
     z_stage: Floats
-    """Sizes at the worst corner [Ω], for a chart."""
+    """Sizes at the worst corner [Ω], the stage's with its loop closed, for a chart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,12 +181,16 @@ def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, co
     if found.resting is not None:
         wanted.append(("bus-voltage", "bus voltage, pack at rest", "stage-voltage", 1.0 / case.v_full, found.resting))
     reports, failed = [], {}
+    poles = unstable_poles(found.charging)
     for key, title, what, scale, plant in wanted:
         loop = Loop(sensed=what, scale=scale, amplifier=None, t_sense=controller.t_sense)
         try:
-            reports.append(_loop(key, title, plant, loop, found, build.f_sw, controller.gm))
+            n_poles = poles if plant is found.charging else unstable_poles(plant)
+            reports.append(_loop(key, title, plant, loop, found, build.f_sw, controller.gm, n_poles))
         except OutOfRange as error:
             failed[title] = str(error)
+    if not reports:
+        raise NoSolution(f"{chosen.path.title}: no amplifier was found for any loop. " + "; ".join(failed.values()))
     gain = LoopGain(found.charging, reports[0].loop)
     n = len(found.words)
     return Stability(
@@ -191,11 +205,19 @@ def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, co
     )
 
 
-def _loop(key: str, title: str, plant: Plant, bare: Loop, found: Envelope, f_sw: float, gm: float) -> LoopReport:
+def _loop(
+    key: str,
+    title: str,
+    plant: Plant,
+    bare: Loop,
+    found: Envelope,
+    f_sw: float,
+    gm: float,
+    poles: npt.NDArray[np.int64],
+) -> LoopReport:
     """Design at the highest crossover at which every corner keeps its margins; else report the best of the tries."""
     n = len(found.words)
     f = frequencies(_F_LOW, 0.5 * f_sw, _PER_DECADE)
-    poles = unstable_poles(plant)
     of_plant = LoopGain(plant, bare)
     f_target, tried, why = (_SHARE if plant.output.branch is not None else _SHARE_BUS) * f_sw, [], ""
     for _ in range(_TRIES):
@@ -254,31 +276,41 @@ def _bode(plant: Plant, loop: Loop, point: int, f_sw: float) -> Bode:
 def _filter(found: Envelope, report: LoopReport, f_sw: float) -> FilterReport:
     f = frequencies(100.0, 0.5 * f_sw, 30)
     at = interaction(found.charging, report.loop, f)
-    ratio = at.ratio
-    worst = int(np.argmax(ratio))
-    passes = bool(ratio[worst] <= ENOUGH)
-    stage = np.minimum(np.minimum(np.abs(at.z_open), np.abs(at.z_held)), np.abs(at.z_closed))
-    advice, after = None, float(ratio[worst])
-    if not passes:
-        port: Port = points_of(found.charging, slice(worst, worst + 1)).input
-        k = int(np.argmax(np.abs(at.z_filter[worst]) / stage[worst]))
-        advice = damper(float(found.l_cable[worst]), float(np.ravel(port.c)[0]), float(stage[worst, k]))
-        plant = found.charging
-        better = Plant(
-            points=plant.points, input=damped(plant.input, advice), output=plant.output, modulator=plant.modulator
-        )
-        after = float(np.max(interaction(better, report.loop, f).ratio))
+    distance = at.distance
+    worst = int(np.argmin(distance))
+    apart = bool(np.max(at.ratio) <= ENOUGH)
+    passes = apart or bool(distance[worst] >= DISTANCE)
+    advice, after = (None, at) if passes else _damper(found, report.loop, f, at, worst)
     return FilterReport(
         loop=report.title,
-        ratio=ratio,
+        ratio=at.ratio,
+        distance=distance,
         worst=worst,
         worst_corner=found.words[worst],
         f_worst=float(at.f_worst[worst]),
-        distance=float(np.min(at.distance)),
+        apart=apart,
         passes=passes,
         damper=advice,
-        ratio_damped=after,
+        ratio_damped=float(np.max(after.ratio)),
+        distance_damped=float(np.min(after.distance)),
         f=f,
         z_filter=np.abs(at.z_filter[worst]),
-        z_stage=stage[worst],
+        z_stage=np.abs(at.z_closed[worst]),
     )
+
+
+def _damper(found: Envelope, loop: Loop, f: Floats, at: Interaction, worst: int) -> tuple[Damper | None, Interaction]:
+    """Return the least damper of a few with which the filter keeps its distance everywhere, and what it does."""
+    plant = found.charging
+    c = float(np.ravel(points_of(plant, slice(worst, worst + 1)).input.c)[0])
+    k = int(np.argmax(np.abs(at.z_filter[worst] / at.z_closed[worst])))
+    z_stage = float(np.abs(at.z_closed[worst, k]))
+    for _ in range(_TRIES):
+        advice = damper(float(found.l_cable[worst]), c, z_stage)
+        if advice.c > _LARGEST * c:
+            break
+        after = interaction(replace(plant, input=damped(plant.input, advice)), loop, f)
+        if np.min(after.distance) >= DISTANCE:
+            return advice, after
+        z_stage *= _LOWER  # the damper moves the peak to where the stage shows less
+    return None, at
