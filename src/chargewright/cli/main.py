@@ -13,6 +13,7 @@ import typer
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.cli.charge import charge
+from chargewright.cli.loops import loops
 from chargewright.cli.progress import Line
 
 _STUDY_SHARE = 0.6
@@ -119,6 +120,7 @@ def schema(
 
 
 app.command()(charge)
+app.command()(loops)
 
 
 def main(arguments: list[str] | None = None) -> int:
