@@ -15,6 +15,7 @@ from chargewright.base.errors import ChargewrightError
 from chargewright.cli.charge import charge
 from chargewright.cli.loops import loops
 from chargewright.cli.progress import Line
+from chargewright.cli.usage import usage
 
 _STUDY_SHARE = 0.6
 """Share of the work that the study is; the rest is the report."""
@@ -120,6 +121,7 @@ def schema(
 
 
 app.command()(charge)
+app.command()(usage)
 app.command()(loops)
 
 

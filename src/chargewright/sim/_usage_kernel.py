@@ -247,8 +247,12 @@ def _wanted(
         return 0.0, code.BY_TEMPERATURE
     i, limit = rules.i_charge, code.BY_CURRENT
     r = par[s.PER_DIRECTION + s.DIRECTION + s.R_CELLS] + pack.lead - pack.unsensed
-    if open_voltage(pack, now) + rules.i_precharge * r < rules.v_precharge:
-        i, limit = rules.i_precharge, code.BY_PRECHARGE
+    rest, at = open_voltage(pack, now), 4 * rules.region_count + rules.ambient_count
+    for stage in range(rules.stage_count):
+        v_end, i_stage = rules.store[at + 2 * stage], rules.store[at + 2 * stage + 1]
+        if rest + i_stage * r < v_end:
+            i, limit = i_stage, code.BY_PRECHARGE if stage < rules.low_stages else code.BY_CURRENT
+            break
     if allowed < i:
         i, limit = allowed, code.BY_TEMPERATURE
     if path.floats:
@@ -269,7 +273,7 @@ def _charged(
         v = mean_voltage(pack, now, par, dt, i)
         given = at_corner(path, path.flat_source, source, v, load, over)
         bus = at_corner(path, path.flat_bus, source, v, load, over)
-        if bus >= 0.0 and given <= path.store[path.limit + source]:
+        if i == path.i_flat and bus >= 0.0 and given <= path.store[path.limit + source]:
             return Flow(table.FLAT, i, v, i * v, given, code.PRECHARGE, limit, 0, 0, _SERVED)
         state = code.PRECHARGE
     v = mean_voltage(pack, now, par, dt, i)
@@ -379,6 +383,8 @@ def _clocks(
     flag[code.BLOCKED] = blocked
     if flow.state == code.CHARGING:
         now[s.T_CHARGE] += dt
+    elif flow.state == code.SHARED:
+        now[s.T_CHARGE] += dt * rules.timer_speed
     elif flow.state == code.PRECHARGE:
         now[s.T_CHARGE] += dt
         now[s.T_PRECHARGE] += dt

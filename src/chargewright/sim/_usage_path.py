@@ -52,6 +52,8 @@ class PathTables(NamedTuple):
     trip: int
     """(source): power at which its protection acts."""
     trip_time: int
+    i_flat: float
+    """Current into a flat pack, in the tables of that."""
     helps: bool
     """Whether the pack can help a source that is at its limit."""
     floats: bool

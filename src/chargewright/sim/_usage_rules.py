@@ -89,18 +89,22 @@ class Rules(NamedTuple):
 
     store: Any
     """Region by region of temperature: what leaves it upwards and downwards, current and voltage allowed in it; then
-    the ambient temperature through the day at equal distances, the last equal to the first [K]."""
+    the ambient temperature through the day at equal distances, the last equal to the first [K]; then for each stage
+    before the full charge current the sensed voltage that ends it and its current."""
     region_count: int
     ambient_count: int
+    stage_count: int
+    low_stages: int
+    """How many stages come before the charge proper: wake-up and precharge."""
     v_set: float
     i_charge: float
-    v_precharge: float
-    i_precharge: float
     i_termination: float
     v_recharge: float
     """Rest voltage below which a pack that was full is charged again."""
     timer: float
     precharge_timer: float
+    timer_speed: float
+    """Speed of the timer while the source cuts the charge back: 1 runs on, 0 pauses."""
     headroom: float
     """Share of the source's limit that has to be free before supplement ends [1]."""
     dwell: float

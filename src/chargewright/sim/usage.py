@@ -195,18 +195,22 @@ def fold_charger(
     around = np.repeat(around, 2) if len(around) == 1 else around
     charge = fold_rules(pack, settings, None, temp_ambient=float(around[0]), accuracy=FINE)
     regions = charge.regions * (1.0, 1.0, pack.parallel, pack.series)
+    low = [(v, i) for v, i, _longest in ([settings.wake] if settings.wake is not None else [])]
+    low.append((settings.v_precharge, settings.i_precharge))
+    stages = np.array([*low, *settings.steps])
     return Rules(
-        store=joined([regions, around])[0],
+        store=joined([regions, around, stages])[0],
         region_count=len(regions),
         ambient_count=len(around),
+        stage_count=len(stages),
+        low_stages=len(low),
         v_set=settings.v_set,
         i_charge=settings.i_charge,
-        v_precharge=settings.v_precharge,
-        i_precharge=settings.i_precharge,
         i_termination=settings.i_termination,
         v_recharge=settings.v_set - recharge_drop * pack.series,
         timer=settings.timer,
         precharge_timer=settings.precharge_timer,
+        timer_speed=settings.timer_speed,
         headroom=headroom,
         dwell=dwell,
         restart=restart,

@@ -3,18 +3,12 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from chargewright.base.errors import ChargewrightError, NoSolution
+from chargewright.base.errors import ChargewrightError
 from chargewright.base.near import nearest
-from chargewright.network.hardware import Hardware
-from chargewright.parts.catalogue import load_parts
-from chargewright.paths import shelf
-from chargewright.sizing.build import hardware_of
-from chargewright.sizing.size import size
 from chargewright.spec.design import Design
 from chargewright.studies.charge import ChargePlan, charge_case, charge_plan
-from chargewright.studies.needs import Plan, demand, plan
-from chargewright.studies.situation import Situation, situation
-from chargewright.studies.study import study_design
+from chargewright.studies.one_path import built_path
+from chargewright.studies.situation import Situation
 
 Progress = Callable[[str, float], None]
 
@@ -37,7 +31,8 @@ def charge_alone(
     Raises ChargewrightError.
     """
     tell = progress or (lambda _step, _share: None)
-    case, chosen, hardware = _path_of(design, design_file, path, tell)
+    built = built_path(design, design_file, path, lambda step, share: tell(step, 0.9 * share))
+    case, chosen, hardware = built.case, built.plan, built.hardware
     known = list(chosen.contracts)
     if source is not None and source not in known:
         close = nearest(source, known)
@@ -49,19 +44,3 @@ def charge_alone(
     temp = design.ambient.typical if temp_ambient is None else temp_ambient
     title = f"{chosen.path.title}, from {name}, system at {calm:g} W"
     return case, charge_case(case, chosen, hardware, name, title=title, p_load=calm, temp=temp, soc_start=soc_start)
-
-
-def _path_of(design: Design, design_file: Path, key: str | None, tell: Progress) -> tuple[Situation, Plan, Hardware]:
-    if key is None:
-        found = study_design(design, design_file, lambda step, share: tell(step, 0.9 * share))
-        if found.winner is None or found.winner.hardware is None:
-            raise NoSolution(
-                "no path can do the job of this design; name one with --path to see its charge all the same"
-            )
-        return found.case, found.winner.plan, found.winner.hardware
-    tell("parts of the path", 0.2)
-    chosen_path = shelf.get(key)
-    case = situation(design, design_file.parent)
-    chosen = plan(case, chosen_path)
-    sizing = size(demand(case, chosen), load_parts(design.parts, design_file.parent))
-    return case, chosen, hardware_of(sizing.build, chosen.rails, design.rules, design.ambient.board)

@@ -113,6 +113,7 @@ def usage_tables(
         v_count=len(job.v),
         load_count=len(job.load),
         into_count=len(job.into),
+        i_flat=case.i_precharge,
         helps=chosen.path.state("supplement") is not None,
         floats=job.floats,
         **dict(zip(parts, at, strict=True)),

@@ -1,0 +1,48 @@
+"""One path of a design with its parts, without the rest of the study: what a single question is asked of."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from chargewright.base.errors import NoSolution
+from chargewright.network.hardware import Hardware
+from chargewright.parts.catalogue import load_parts
+from chargewright.paths import shelf
+from chargewright.sizing.build import Build, hardware_of
+from chargewright.sizing.size import size
+from chargewright.spec.design import Design
+from chargewright.studies.needs import Plan, demand, plan
+from chargewright.studies.situation import Situation, situation
+from chargewright.studies.study import study_design
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuiltPath:
+    """A path that parts have been chosen for."""
+
+    case: Situation
+    plan: Plan
+    build: Build
+    hardware: Hardware
+
+
+def built_path(design: Design, design_file: Path, key: str | None, tell: Progress) -> BuiltPath:
+    """Return the path `key` of a design with its parts; None for the best one, which needs the whole study.
+
+    Raises ChargewrightError.
+    """
+    if key is None:
+        found = study_design(design, design_file, tell)
+        best = found.winner
+        if best is None or best.hardware is None or best.sizing is None:
+            raise NoSolution("no path can do the job of this design; name one with --path to look at it all the same")
+        return BuiltPath(case=found.case, plan=best.plan, build=best.sizing.build, hardware=best.hardware)
+    tell("parts of the path", 0.2)
+    chosen_path = shelf.get(key)
+    case = situation(design, design_file.parent)
+    chosen = plan(case, chosen_path)
+    build = size(demand(case, chosen), load_parts(design.parts, design_file.parent)).build
+    hardware = hardware_of(build, chosen.rails, design.rules, design.ambient.board)
+    return BuiltPath(case=case, plan=chosen, build=build, hardware=hardware)
