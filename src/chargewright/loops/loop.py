@@ -1,6 +1,7 @@
 """The loops of a charger: what is sensed, through which filter and amplifier, and the loop gain that comes of it."""
 
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -120,8 +121,14 @@ def _taken(x: Any, which: Any) -> Any:
     """Return a record with only the chosen points; numbers that hold for all points stay as they are."""
     if isinstance(x, np.ndarray):
         return x[which] if x.ndim == 2 and len(x) > 1 else x
-    if isinstance(x, tuple) and hasattr(x, "_fields"):
-        return type(x)(*(_taken(v, which) for v in x))
-    if is_dataclass(x) and not isinstance(x, type):
-        return replace(x, **{f.name: _taken(getattr(x, f.name), which) for f in fields(x)})
-    return x
+    kind: Any = type(x)
+    names = _field_names(kind)
+    return kind(**{name: _taken(getattr(x, name), which) for name in names}) if names else x
+
+
+@cache
+def _field_names(kind: Any) -> tuple[str, ...]:
+    """Return the fields of a kind of record; none for a plain number."""
+    if is_dataclass(kind):
+        return tuple(f.name for f in fields(kind))
+    return tuple(getattr(kind, "_fields", ()))
