@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from chargewright.base.findings import SEVERITIES, Finding
@@ -16,6 +17,7 @@ from chargewright.spec.fields import Rated
 from chargewright.spec.source import CableSpec, UsbPdSourceSpec
 from chargewright.spec.system import PeakSpec, RailSpec, UsageSpec
 from chargewright.studies.limits import Edge, Reach
+from chargewright.studies.stability import stability
 from chargewright.studies.verdict import rank
 
 HOUR = 3600.0
@@ -105,6 +107,16 @@ def cable(edge: float) -> Reach:
     return Reach(source="adapter", edges=(found,))
 
 
+def looped(review: Review, degrees: float) -> Review:
+    """Return a review whose first loop has this least phase margin, at its usual point."""
+    found = stability(review.case, review.result)
+    first = found.loops[0]
+    phase = first.margins.phase.copy()
+    phase[-1] = np.radians(degrees)
+    loops = (replace(first, margins=replace(first.margins, phase=phase)), *found.loops[1:])
+    return replace(review, stability=replace(found, loops=loops))
+
+
 CASES: dict[str, tuple[Case, Case]] = {
     # The path cannot carry 12 W from 9 W: arithmetic, no model.
     "requirements": (lambda k: k(), lambda k: k(source(k.design, current=0.45))),
@@ -126,6 +138,8 @@ CASES: dict[str, tuple[Case, Case]] = {
         lambda k: k(rules(k.design, source_margin=0.10)),
         lambda k: k(rules(k.design, source_margin=0.0)),
     ),
+    # Common practice: 45 degrees.
+    "loop-margins": (lambda k: looped(k(path="direct"), 46.0), lambda k: looped(k(path="direct"), 44.0)),
     # The built-in controller starts up without a source current limit (its file says so).
     "set-points": (
         lambda k: replace(k(), settings=replace(k().settings, findings=(), missing=())),

@@ -258,7 +258,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     """Return an SI value as text for people: "150 mV", "99.25 %", "45 °C", "2 h 05 min".
 
     unit   : SI unit; "1" gives a percentage below 2 and a plain number above ("rate" gives the C-rate); charge is
-             shown in Ah, large energies in Wh, temperatures in °C
+             shown in Ah, large energies in Wh, temperatures in °C, angles in degrees
     digits : significant digits
     """
     if value != value:
@@ -267,6 +267,8 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         return "unlimited" if value > 0 else "-unlimited"
     if unit == "K":
         return f"{_digits(_no_dust(value - ZERO_CELSIUS), min(digits, 4))} °C"
+    if unit == "rad":
+        return f"{_digits(_no_dust(math.degrees(value)), min(digits, 3))}°"
     if unit == "rate":
         return f"{_digits(value * 3600.0, digits)} C"
     if unit == "C" and (value == 0.0 or abs(value) >= 1.0):

@@ -14,6 +14,7 @@ from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
 from chargewright.studies.settings import Settings
 from chargewright.studies.situation import Situation
+from chargewright.studies.stability import Stability
 from chargewright.studies.study import PathStudy, Study
 
 
@@ -71,6 +72,8 @@ class Review:
     settings: Settings
     ladders: tuple[Ladder, ...]
     charges: tuple[ChargePlan, ...]
+    stability: Stability | None = None
+    """The loops; None where they were not judged."""
     hot: dict[str, Operation] = field(default_factory=dict)
     """Source name to the path at its hottest: busiest load, hot ambient, low edge, at `HOT_SOC`."""
 
@@ -103,9 +106,13 @@ def subject_of(study: Study) -> PathStudy | None:
 
 
 def review_of(
-    study: Study, settings: Settings, ladders: tuple[Ladder, ...], charges: tuple[ChargePlan, ...]
+    study: Study,
+    settings: Settings,
+    ladders: tuple[Ladder, ...],
+    charges: tuple[ChargePlan, ...],
+    stability: Stability | None = None,
 ) -> Review | None:
-    """Return the review of a study's subject with its set-points, ladders and charges; None if no path has parts."""
+    """Return the review of a study's subject with what was worked out for it; None if no path has parts."""
     subject = subject_of(study)
     if subject is None or subject.sizing is None or subject.hardware is None:
         return None
@@ -120,6 +127,7 @@ def review_of(
         settings=settings,
         ladders=ladders,
         charges=charges,
+        stability=stability,
         hot={
             name: operate(
                 case,

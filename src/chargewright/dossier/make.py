@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from chargewright.base.errors import NoSolution
 from chargewright.bench.plan import test_plan
 from chargewright.checks.review import review_of, subject_of
 from chargewright.checks.run import findings_of
@@ -14,7 +15,8 @@ from chargewright.studies.ladder import ladders
 from chargewright.studies.needs import Plan
 from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
-from chargewright.studies.study import Study
+from chargewright.studies.stability import Stability, stability
+from chargewright.studies.study import PathStudy, Study
 
 Progress = Callable[[str, float], None]
 OPEN_CHARGER = "smart-battery-charger"
@@ -38,6 +40,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
             open_settings=None,
             ladders=(),
             charges=(),
+            stability=None,
             findings=findings_of(study, None),
             test_plan=None,
             cautions=CAUTIONS,
@@ -49,12 +52,14 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     tell("set-points and protections", 0.0)
     coded = settings(case, subject.plan, build)
     rungs = ladders(case, subject.plan, build, coded)
+    tell("loops over the whole envelope", 0.1)
+    loops = _loops(case, subject) if won else None
     tell("charges from every source, cold and hot", 0.2)
     charges = charge_cases(case, subject.plan, subject.hardware)
     old = aged_charge(case, subject.plan, subject.hardware)
     charges += () if old is None else (old,)
     tell("checks, and cures for what they find", 0.6)
-    review = review_of(study, coded, rungs, charges)
+    review = review_of(study, coded, rungs, charges, loops)
     found = findings_of(study, review)
     tell("test plan", 0.9)
     return Dossier(
@@ -63,6 +68,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         open_settings=_on_open_charger(case, subject.plan, build) if won else None,
         ladders=rungs if won else (),
         charges=charges if won else (),
+        stability=loops,
         findings=found,
         test_plan=test_plan(study, coded, rungs) if won else None,
         cautions=CAUTIONS,
@@ -70,6 +76,14 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         assumptions=assumptions,
         not_modelled=not_modelled,
     )
+
+
+def _loops(case: Situation, subject: PathStudy) -> Stability | None:
+    """Return the loops of a path; None where the stage reaches no point at which one could be judged."""
+    try:
+        return stability(case, subject)
+    except NoSolution:
+        return None
 
 
 def _on_open_charger(case: Situation, chosen: Plan, build: Build) -> Settings | None:

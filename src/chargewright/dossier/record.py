@@ -8,6 +8,7 @@ from chargewright.dossier.short import short_html, short_text
 from chargewright.studies.charge import ChargePlan
 from chargewright.studies.ladder import Ladder
 from chargewright.studies.settings import Settings
+from chargewright.studies.stability import Stability
 from chargewright.studies.study import Study
 
 
@@ -33,6 +34,8 @@ class Dossier:
     """Protection ladders of the winner."""
     charges: tuple[ChargePlan, ...]
     """The charges that the winner must expect."""
+    stability: Stability | None
+    """The winner's loops; None if no path is feasible, or no loop could be judged."""
     findings: tuple[Finding, ...]
     """Worst first."""
     test_plan: TestPlan | None

@@ -16,10 +16,11 @@ from chargewright.report.chapters import (
     protection,
     reach,
     set_points,
+    stability,
     watts,
 )
 
-_CHAPTERS = (decision, watts, parts, charge, day, set_points, protection, findings, reach, bench, basis)
+_CHAPTERS = (decision, watts, parts, charge, day, stability, set_points, protection, findings, reach, bench, basis)
 
 
 def document_of(dossier: Dossier, date: str = "") -> Document:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from chargewright.dossier.record import Dossier
-from chargewright.report.data import charge, handover, parts, paths, states
+from chargewright.report.data import charge, handover, loops, parts, paths, states
 from chargewright.report.document import design_file, own_version
 from chargewright.report.tables import DataTable, TableForm
 from chargewright.studies.decision_map import DecisionMap
@@ -50,9 +50,11 @@ SOMETIMES: tuple[TableForm, ...] = (
     parts.CAPACITORS,
     charge.CHARGE_AUDIT,
     charge.CHARGE_LIMITS,
+    loops.LOOPS,
+    loops.SOURCE_FILTER,
 )
 """Tables of a study that has a winner."""
-CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE)
+CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE, loops.LOOP_GAINS)
 
 
 def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
@@ -80,6 +82,8 @@ def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
         found.append(handover.test_plan_table(dossier.test_plan))
     if study.reach is not None:
         found.append(paths.reach_table(study.reach))
+    if dossier.stability is not None:
+        found += [loops.loops_table(dossier.stability), loops.filter_table(dossier.stability)]
     return (*found, *(_of_winner(study.winner) if study.winner is not None else ()))
 
 
@@ -88,7 +92,8 @@ def curves_of(dossier: Dossier) -> tuple[DataTable, ...]:
     winner = dossier.study.winner
     if winner is None or winner.charge is None or winner.day is None:
         return ()
-    return (charge.charge_curve_table(winner.charge.run), charge.day_curve_table(winner.day))
+    found = (charge.charge_curve_table(winner.charge.run), charge.day_curve_table(winner.day))
+    return found if dossier.stability is None else (*found, loops.gains_table(dossier.stability))
 
 
 def _of_winner(winner: PathStudy) -> tuple[DataTable, ...]:

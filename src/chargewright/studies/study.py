@@ -37,7 +37,8 @@ Progress = Callable[[str, float], None]
 """Told the step that starts and the share of the work that is done [1]."""
 
 NOT_MODELLED = (
-    "Loops, handover and waveforms in time: nothing here says that a regulation loop is stable.",
+    "Large signals in time: handover between loops and waveforms are not run. Margins of the loops are those of an "
+    "averaged small-signal model with an assumed controller.",
     "Faults in time: thresholds are compared with ratings on the ladder, but no fault is run.",
     "Peaks shorter than a minute in the day; they are judged by their own requirement.",
     "Minor flux loops, bias and temperature of the core material in the core loss.",

@@ -1,0 +1,91 @@
+"""The gain of a regulation loop over frequency, size above phase: at the usual point and at the worst corner."""
+
+from math import ceil, floor
+
+import numpy as np
+
+from chargewright.base.units import show
+from chargewright.report.blocks import Picture
+from chargewright.report.data.loops import settled_phase
+from chargewright.report.figures._chart import WIDTH, Axis, Panel, legend, title
+from chargewright.report.figures._svg import Board
+from chargewright.report.palette import INK, SERIES
+from chargewright.studies.loop_words import decibels
+from chargewright.studies.stability import Bode, LoopReport
+
+_HEIGHT = 400.0
+_F_LOW = 100.0
+_LEAST_DB = -60.0
+
+
+def loop_gain_picture(report: LoopReport) -> Picture:
+    """Return the chart of one loop; a dot marks each crossover, a line the gain of one and the phase of half a turn."""
+    words = f"Loop of the {report.title}"
+    board = Board(key=f"loop-{report.key}", width=WIDTH, height=_HEIGHT)
+    title(board, words)
+    used = legend(board, 46.0, 38.0, WIDTH - 58.0, ["usual point", "worst corner"])
+    curves = [_curve(b) for b in (report.nominal, report.at_worst)]
+    f = curves[0][0]
+    across = Axis(label="frequency in kHz", low=f[0] / 1e3, high=f[-1] / 1e3, log=True)
+    top = 46.0 + used
+    tall = 0.5 * (_HEIGHT - top - 42.0 - 26.0)
+    size = Panel(
+        board=board, x=46.0, y=top, width=WIDTH - 58.0, height=tall, across=across,
+        up=_steps("gain in dB", 20.0, [c[1] for c in curves], _LEAST_DB),
+    )  # fmt: skip
+    turn = Panel(
+        board=board, x=46.0, y=top + tall + 26.0, width=WIDTH - 58.0, height=tall, across=across,
+        up=_steps("phase in degrees", 90.0, [c[2] for c in curves], -360.0),
+    )  # fmt: skip
+    size.frame(below=False)
+    turn.frame()
+    size.line([f[0] / 1e3, f[-1] / 1e3], [0.0, 0.0], colour=INK, width=1.0)
+    turn.line([f[0] / 1e3, f[-1] / 1e3], [-180.0, -180.0], colour=INK, width=1.0)
+    for k, (at, db, degrees) in enumerate(curves):
+        size.series(at / 1e3, np.where(db >= size.up.low, db, np.nan), k)
+        turn.series(at / 1e3, np.where(degrees >= turn.up.low, degrees, np.nan), k)
+    for k, point in enumerate((-1, report.worst)):
+        crossed = float(report.margins.f_cross[point])
+        if f[0] <= crossed <= f[-1]:
+            at, _, degrees = curves[k]
+            there = float(np.interp(crossed, at, degrees))
+            for panel, y in ((size, 0.0), (turn, there)):
+                if panel.up.low <= y <= panel.up.high:
+                    board.circle(panel.px(crossed / 1e3), panel.py(y), 3.5, fill=SERIES[k])
+    message = _message(report)
+    return Picture(
+        key=f"loop-{report.key}",
+        title=words,
+        message=message,
+        alt=f"Gain and phase of the loop over frequency, a line at 0 dB and one at −180°. {message}",
+        svg=board.svg(words),
+    )
+
+
+def _curve(bode: Bode) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    seen = bode.f >= _F_LOW
+    return bode.f[seen], 20.0 * np.log10(bode.size[seen]), np.degrees(settled_phase(bode)[seen])
+
+
+def _steps(label: str, step: float, curves: list[np.ndarray], least: float) -> Axis:
+    """Return an axis of whole steps that holds the curves, cut off below `least`."""
+    low = max(min(float(np.min(c)) for c in curves), least)
+    high = max(float(np.max(c)) for c in curves)
+    return Axis(label=label, low=step * floor(low / step), high=step * max(ceil(high / step), 1 + floor(low / step)),
+                step=step)  # fmt: skip
+
+
+def _message(report: LoopReport) -> str:
+    return f"Usual point: {_at(report, -1)}. Worst corner: {_at(report, report.worst)}."
+
+
+def _at(report: LoopReport, k: int) -> str:
+    m = report.margins
+    if not m.stable[k]:
+        return "not stable"
+    if not np.isfinite(m.f_cross[k]):
+        return "its gain is below one throughout"
+    return (
+        f"crossover {show(float(m.f_cross[k]), 'Hz', 3)}, phase margin {show(float(m.phase[k]), 'rad')}, "
+        f"gain margin {decibels(float(m.gain[k]))}"
+    )
