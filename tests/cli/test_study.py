@@ -21,7 +21,9 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
-def test_a_study_prints_the_verdict_and_writes_the_report(run, twelve, tmp_path):
+def test_a_study_prints_the_verdict_and_writes_the_report(run, twelve, tmp_path, monkeypatch):
+    told: list[tuple[str, float]] = []
+    monkeypatch.setattr(Line, "tell", lambda _line, step, share: told.append((step, share)))
     said = run("study", twelve, *FAST)
     assert said.code == 0
     words = " ".join(said.out.split())
@@ -44,8 +46,14 @@ def test_a_study_prints_the_verdict_and_writes_the_report(run, twelve, tmp_path)
         assert len({len(r) for r in rows}) == 1, name
     # Nothing but the report was left, not even a draft.
     assert sorted(p.name for p in tmp_path.iterdir()) == ["twelve-report", "twelve.yaml"]
+    # Progress only ever rises, over study and report together.
+    assert told[0][1] == 0.0
+    assert told[-1] == ("report written", 1.0)
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
 
 
+@pytest.mark.usefixtures("known")
 def test_json_is_one_document_and_nothing_else(run, twelve, tmp_path):
     said = run("study", twelve, "--json")
     assert said.code == 0
@@ -230,16 +238,6 @@ def test_an_interrupt_from_the_keyboard_ends_the_program_quietly(run, twelve, tm
     assert "Traceback" not in err
     assert out == ""
     assert contents(tmp_path) == earlier
-
-
-def test_progress_goes_to_standard_error_and_rises(run, twelve, monkeypatch):
-    told: list[tuple[str, float]] = []
-    monkeypatch.setattr(Line, "tell", lambda _line, step, share: told.append((step, share)))
-    run("study", twelve, *FAST)
-    assert told[0][1] == 0.0
-    assert told[-1] == ("report written", 1.0)
-    shares = [share for _, share in told]
-    assert shares == sorted(shares)
 
 
 @pytest.mark.parametrize(

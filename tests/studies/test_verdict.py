@@ -3,7 +3,7 @@
 from dataclasses import fields, replace
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from chargewright.spec.rules import WeightsSpec
@@ -73,6 +73,7 @@ def test_the_unit_of_a_measure_does_not_matter(table, weights, name, factor):
     assert totals(rank(scaled, WeightsSpec(**weights), firmness=False)) == pytest.approx(one, rel=1e-9)
 
 
+@settings(max_examples=50)  # 4000 weightings each
 @given(tables, some_weights, st.data())
 def test_a_dominated_path_never_wins(table, weights, data):
     # A copy of one path that is worse in every measure can win under no weighting, nor overtake its original.
@@ -87,6 +88,7 @@ def test_a_dominated_path_never_wins(table, weights, data):
     assert "worse" not in {t.then for t in found.tipping}
 
 
+@settings(max_examples=50)  # 4000 weightings each
 @given(tables, some_weights)
 def test_a_tipping_weight_put_in_turns_the_order(table, weights):
     found = rank(table, WeightsSpec(**weights))
@@ -122,6 +124,7 @@ def test_a_weight_of_nothing_tips_only_towards_who_gains_by_it():
     assert not [t for t in found.tipping if t.then]
 
 
+@settings(max_examples=50)  # 4000 weightings each
 @given(tables, some_weights)
 def test_the_shares_of_weightings_won_add_up(table, weights):
     found = rank(table, WeightsSpec(**weights))
