@@ -9,9 +9,9 @@ ORDER = 14
 SLICES = 8
 ARRIVED = 2e-15
 """Share of a step to which an event is found."""
-ROUNDING = 1e-9
-"""How far below zero a watched row may start, over the size of its terms: an off-resistance of 1 MΩ makes that of
-what rounding leaves of a diode's current at its zero."""
+ROUNDING = 1e-6
+"""How far below zero a watched row may start, over the size of its terms: an off-resistance of 1 MΩ beside an
+on-resistance of 1 mΩ makes a microvolt of what rounding leaves of a diode's current at its zero."""
 NOISE = 1e-14
 """What rounding makes of two equal voltages or currents [V, A]."""
 

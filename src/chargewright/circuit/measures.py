@@ -28,8 +28,7 @@ from chargewright.circuit.run import Run
 
 POINTS, WEIGHTS = (a.copy() for a in np.polynomial.legendre.leggauss(8))
 PANEL = 3.0
-"""Longest panel times the fastest rate that still matters."""
-MOST_PANELS = 16
+"""Longest panel times the fastest rate that is alive in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,24 +110,36 @@ def window(run: Run, first: int | None = None, last: int | None = None) -> Windo
     if not begins <= lo < hi <= begins + run.cycles:
         raise OutOfRange(f"periods {lo} to {hi} are not within the run, which has {begins} to {begins + run.cycles}")
     inside = np.flatnonzero((run.cycle >= lo) & (run.cycle < hi) & (run.length > 0.0))
-    rates = np.array([_panel_rate(run, m) for m in range(len(run.tables.modes))])
-    panels = np.clip(np.ceil(run.length[inside] * rates[run.mode[inside]] / PANEL), 1, MOST_PANELS).astype(int)
+    rates = [_rates(run, m) for m in range(len(run.tables.modes))]
+    edges = [_panels(float(run.length[k]), *rates[int(run.mode[k])]) for k in inside]
+    panels = np.array([len(e) - 1 for e in edges])
+    start = np.repeat(np.concatenate([e[:-1] for e in edges]), len(POINTS))
+    width = np.repeat(np.concatenate([np.diff(e) for e in edges]), len(POINTS))
     segment = np.repeat(inside, panels * len(POINTS))
-    width = np.repeat(run.length[inside] / panels, panels * len(POINTS))
-    count = np.concatenate([np.arange(p) for p in panels]) if len(panels) else np.zeros(0)
-    start = np.repeat(count, len(POINTS)) * width
-    tile = np.tile(POINTS, len(count))
-    after = start + 0.5 * width * (1.0 + tile)
-    weight = 0.5 * width * np.tile(WEIGHTS, len(count))
+    after = start + 0.5 * width * (1.0 + np.tile(POINTS, int(np.sum(panels))))
+    weight = 0.5 * width * np.tile(WEIGHTS, int(np.sum(panels)))
     x = states_at(run, segment, after)
     return Window(run=run, first=lo, last=hi, segment=segment, after=after, weight=weight, mode=run.mode[segment], x=x)
 
 
-def _panel_rate(run: Run, mode: int) -> float:
-    """Return the fastest rate [1/s] that is still alive after a thousandth of a period; faster ones carry nothing."""
-    rates = np.abs(np.linalg.eigvals(run.tables.modes[mode].a))
-    alive = rates[rates * run.circuit.period < 1e3]
-    return float(np.max(alive)) if len(alive) else 0.0
+def _rates(run: Run, mode: int) -> tuple[float, float]:
+    """Return the fastest rate of a mode and the fastest at which it rings [1/s]."""
+    rates = np.linalg.eigvals(run.tables.modes[mode].a)
+    return float(np.max(np.abs(rates))), float(np.max(np.abs(rates.imag)))
+
+
+def _panels(length: float, fastest: float, ringing: float) -> Floats:
+    """Return the edges of a segment's panels [s].
+
+    The first is short against the fastest rate; each later one is as long as all before it, because what is faster than
+    that has died away by then; none is long against the ringing.
+    """
+    most = length if ringing == 0.0 else min(length, PANEL / ringing)
+    edges = [0.0, min(most, PANEL / fastest) if fastest > 0.0 else most]
+    while edges[-1] < length:
+        edges.append(min(edges[-1] + min(edges[-1], most), length))
+    edges[-1] = length
+    return np.array(edges)
 
 
 def _values(w: Window, q: Quantity, mode: np.ndarray, x: Floats) -> Floats:
