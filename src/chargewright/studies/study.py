@@ -171,7 +171,8 @@ def _measures(
     )
     rails = chosen.rails
     return {
-        "energy": the_day.e_wall,
+        # Energy that was not delivered is no saving: the wall energy is scaled to the whole of what was asked for.
+        "energy": the_day.e_wall * (the_day.e_load + the_day.e_unserved) / max(the_day.e_load, 1e-9),
         "run_time": run_time(case, chosen.path, hw, usual, ambient.typical),
         "heat": float(np.nanmax(hot.p_loss)),
         "charge_time": charge.t_full,
