@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from chargewright.base.relation import Relation
+from chargewright.base.relation import P, R, Relation
 
 parallel_range = range
 """What a loop for `compiled_loop` counts with; a plain range where the loop is not compiled."""
@@ -78,11 +78,20 @@ def compiled_bare(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the numba form of scalar code that makes no arrays of its own: it counts no references and holds no lock.
 
     Counting references to the arrays in its records is half of the time of a kernel that hands them from function to
-    function, and threads may run it side by side.
+    function, and handing them over half of the rest: so every function is put into its callers, but for those that are
+    marked `apart`. Threads may run it side by side.
     """
     copy = _rebound(function, compiled_bare)
-    twin: Callable[..., Any] = numba_module().njit(cache=True, error_model="numpy", nogil=True, _nrt=False)(copy)
+    inline = not hasattr(function, "apart")
+    options = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False, "forceinline": inline}
+    twin: Callable[..., Any] = numba_module().njit(**options)(copy)
     return twin
+
+
+def apart(function: Callable[P, R]) -> Callable[P, R]:
+    """Mark a function that `compiled_bare` leaves one: it is called from many places, or so long that copies swell."""
+    function.apart = True  # type: ignore[attr-defined]
+    return function
 
 
 def is_kept(function: Callable[..., Any]) -> bool:

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from chargewright.base.compiled import apart
 from chargewright.parts.cell import Array
 from chargewright.sim._cell_kernel import (
     AHEAD,
@@ -65,6 +66,7 @@ def room(cell: CellTables, rules: Rules, rows_at_most: int) -> Room:
     )
 
 
+@apart
 def charge_many(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Array, own: Room) -> None:
     """Fill `found` with one charge a row of `given`.
 
@@ -79,6 +81,7 @@ def charge_many(cell: CellTables, rules: Rules, edges: Array, given: Array, foun
         _one(cell, rules, edges, given[k], found[k], own)
 
 
+@apart
 def _one(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Array, own: Room) -> None:
     for kind in range(cell.kinds.shape[0]):
         own.kinds[kind, CAPACITY] = cell.kinds[kind, CAPACITY] * given[SIZE]

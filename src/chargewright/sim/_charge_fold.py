@@ -42,14 +42,15 @@ def _tables(cell: Cell) -> CellTables:
         soc_rest=np.array(cell.soc_ocv),
         rest_guide=_guide(cell.soc_ocv),
         rest=np.array(rest),
-        temp_ref=cell.temp_ref,
+        # Plain floats all through: a whole number would be another type, and compiled once more.
+        temp_ref=float(cell.temp_ref),
         soc=np.array(cell.soc),
         soc_guide=_guide(cell.soc),
         resistances=np.array(resistances),
         temp_low=low,
         temp_step=(high - low) / (columns - 1) or 1.0,
-        heat_capacity=cell.heat_capacity,
-        thermal_resistance=cell.thermal_resistance,
+        heat_capacity=float(cell.heat_capacity),
+        thermal_resistance=float(cell.thermal_resistance),
     )
 
 
@@ -74,20 +75,20 @@ def fold_rules(
     source = np.zeros((2, 0)) if available is None else np.array([available.v_pack / series, available.i / parallel])
     return Rules(
         stages=np.array(stages) / (series, parallel, 1.0),
-        v_set=settings.v_set / series,
-        i_termination=settings.i_termination / parallel,
-        lead=lead,
-        sensed_lead=lead if pack.sensed_at == "converter" else 0.0,
+        v_set=float(settings.v_set / series),
+        i_termination=float(settings.i_termination / parallel),
+        lead=float(lead),
+        sensed_lead=float(lead) if pack.sensed_at == "converter" else 0.0,
         regions=_regions(pack.cell, settings),
         source=source,
         low_stages=1 if settings.wake is None else 2,
-        timer=settings.timer,
-        timer_speed=settings.timer_speed,
+        timer=float(settings.timer),
+        timer_speed=float(settings.timer_speed),
         temp_ambient=float(temp_ambient),
-        soc_step=accuracy.soc_step,
-        v_step=accuracy.v_step,
-        current_step=accuracy.current_step,
-        temp_step=accuracy.temp_step,
+        soc_step=float(accuracy.soc_step),
+        v_step=float(accuracy.v_step),
+        current_step=float(accuracy.current_step),
+        temp_step=float(accuracy.temp_step),
     )
 
 

@@ -8,6 +8,7 @@ pass an event (threshold, limit, edge of a temperature zone, timer) is shortened
 import math
 from typing import NamedTuple
 
+from chargewright.base.compiled import apart
 from chargewright.parts.cell import Array
 from chargewright.sim._cell_kernel import (
     CAPACITY,
@@ -97,6 +98,7 @@ class Law(NamedTuple):
     region: int
 
 
+@apart
 def charge_cell(
     cell: CellTables, rules: Rules, now: State, region: int, work: Work, rows: Array, sums: Array, seconds: Array,
     marks: Array,
@@ -172,6 +174,7 @@ def _note(cell: CellTables, rules: Rules, now: State, rows: Array, at: int, t: f
     rows[at, 4], rows[at, 5], rows[at, 6] = now.q, now.temp, limit
 
 
+@apart
 def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State, work: Work) -> tuple[Law, float, int]:
     """Return the law at this instant, the current under it, and the limit in force. Prepares a step of no length."""
     prepare(cell, 0.0, now, now.temp, False, work)
@@ -190,6 +193,7 @@ def _ruling(cell: CellTables, rules: Rules, stage: int, region: int, now: State,
     return law, i, limit
 
 
+@apart
 def _reason(cell: CellTables, rules: Rules, law: Law, now: State, clock: float, stage_clock: float, stage: int) -> int:
     """Return why the charge ends at this instant; 0 if it goes on."""
     if law.ruled_by == _BY_VOLTAGE and now.i <= law.i_end:
@@ -243,6 +247,7 @@ def _margin(cell: CellTables, rules: Rules, law: Law, step: float, now: State, i
     return min(margin, _left_over(rules, _terminal(cell, rules, step, now, i_end, work)) - i_end)
 
 
+@apart
 def _shortened(
     cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, goal: float, work: Work
 ) -> float:
@@ -269,6 +274,7 @@ def _shortened(
     return high
 
 
+@apart
 def _current_after(
     cell: CellTables, rules: Rules, law: Law, step: float, now: State, slope: float, goal: float, work: Work
 ) -> float:
