@@ -40,7 +40,10 @@ def loop_gain_picture(report: LoopReport) -> Picture:
     size.frame(below=False)
     turn.frame()
     size.line([f[0] / 1e3, f[-1] / 1e3], [0.0, 0.0], colour=INK, width=1.0)
-    turn.line([f[0] / 1e3, f[-1] / 1e3], [-180.0, -180.0], colour=INK, width=1.0)
+    # With unstable poles of its own the plant turns the other way, and half a turn lies above.
+    for half in (-180.0, 180.0):
+        if turn.up.low <= half <= turn.up.high:
+            turn.line([f[0] / 1e3, f[-1] / 1e3], [half, half], colour=INK, width=1.0)
     for k, (at, db, degrees) in enumerate(curves):
         size.series(at / 1e3, np.where(db >= size.up.low, db, np.nan), k)
         turn.series(at / 1e3, np.where(degrees >= turn.up.low, degrees, np.nan), k)
@@ -57,7 +60,7 @@ def loop_gain_picture(report: LoopReport) -> Picture:
         key=f"loop-{report.key}",
         title=words,
         message=message,
-        alt=f"Gain and phase of the loop over frequency, a line at 0 dB and one at −180°. {message}",
+        alt=f"Gain and phase of the loop over frequency, lines at 0 dB and at half a turn. {message}",
         svg=board.svg(words),
     )
 
