@@ -25,6 +25,9 @@ TAU, PENDING_TAU = range(2)
 """Instant in the period, and that of the gate that waits."""
 MOST_FLIPS = 200
 MOST_EVENTS = 500
+MOST_STEPS = 50_000
+"""Of one segment: some twenty for stiff ones, as many as it rings for others."""
+STUCK = -2
 SAME = 1e-12
 """Relative difference of two intervals that are one."""
 
@@ -107,6 +110,8 @@ def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: 
         for j in range(n):
             if not np.isfinite(x[j]):
                 return BROKEN
+        if hit == STUCK:
+            return CHATTER
         if hit < 0:
             floats[TAU] = until_tau
             known_events(drive, x, ints, floats)
@@ -221,7 +226,11 @@ def run_to(
     finest, coarsest = book.finest[mode], book.coarsest[mode]
     unit = book_unit(book, mode)
     cap = coarsest
+    steps = 0
     while gone < span:
+        steps += 1
+        if steps > MOST_STEPS:
+            return STUCK, gone
         left = span - gone
         level = finest
         h = unit

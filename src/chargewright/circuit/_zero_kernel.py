@@ -32,7 +32,9 @@ def stays(values: Floats, k: int, h: float) -> bool:
     a, b = values[0, k], values[2, k]
     far_a, far_b = a + h * values[1, k] / 3.0, b - h * values[3, k] / 3.0
     least: float = min(min(a, b), min(far_a, far_b))
-    return least > -NOISE
+    # A row that starts below zero, within rounding, may stay there: it ends the mode only when it falls further.
+    limit: float = min(2.0 * a, 0.0) - NOISE
+    return least > limit
 
 
 def series(columns: Floats, x: Floats, h: float, scratch: Floats) -> int:

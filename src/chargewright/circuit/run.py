@@ -143,8 +143,8 @@ class Engine:
         number = self.tables.index[ints[_kernel.KEY]]
         names = sorted({m.what for m in self.tables.monitors[number]}) if number >= 0 else []
         return NoSolution(
-            f"at {t:.6e} s the circuit chatters: more than {_kernel.MOST_EVENTS} events in one period, or no mode of it"
-            f" holds; among {', '.join(names) or 'its gates'}."
+            f"at {t:.6e} s the circuit chatters: more than {_kernel.MOST_EVENTS} events in one period, no mode of it"
+            f" holds, or one rings too fast to follow; among {', '.join(names) or 'its gates'}."
             " Look for a comparator without hysteresis or a limit at a limit."
         )
 
