@@ -75,6 +75,11 @@ class PackState:
         """Charge above state of charge 0 [C]."""
         return float(self.now[cells.Q])
 
+    @property
+    def polarisation(self) -> Array:
+        """Voltages of the RC pairs of the whole pack [V]."""
+        return self.now[cells.U :]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class UsageSums:
@@ -188,7 +193,7 @@ def fold_charger(
     dwell, restart, wake : least time in supplement, least time shut down, length of a wake-up [s]
     longest               : longest step [s]
     steady, calm          : how many steps are taken at once while nothing is near its end, and while a full pack rests
-    row_every             : least time between rows of the trace [s]
+    row_every             : least time between rows of the trace [s]; 0 for a row at every step
     """
     require_sense(settings)
     around = np.atleast_1d(np.asarray(ambient, dtype=float))
@@ -269,7 +274,8 @@ def run_usage(
     progress : told the share that is done
     """
     steps = _steps_in(series, rules.longest) * length / series.period
-    rows = min(rows, math.ceil(length / rules.row_every) + 2)
+    if rules.row_every > 0.0:
+        rows = min(rows, math.ceil(length / rules.row_every) + 2)
     run, data, books, spent, now, flag, par = _prepared(pack, path, rules, series, start, length, rows, engine, steps)
     done = 0.0
     while done < length - 1e-6:
