@@ -167,3 +167,35 @@ def test_numbers_survive_a_round_trip_through_text(tmp_path: Path):
     z, t = lco.soc[3:9][:, None], np.array([265.0, 280.0, 300.0, 330.0])
     assert_allclose(r0(cell, z, t, True), r0(lco, z, t, True), rtol=1e-12)
     assert_allclose(ocv(cell, z, t), ocv(lco, z, t), atol=1e-6)
+
+
+def test_branches_of_a_hysteresis_are_read(tmp_path: Path):
+    path = tmp_path / "mine.csv"
+    path.write_text(
+        "like: lfp\ncapacity: 2 Ah\nsoc,ocv_charge_V,ocv_discharge_V,r0_mohm\n0,2.8,2.7,30\n1,3.6,3.58,20\n"
+    )
+    cell = from_table(path)
+    assert cell.ocv[:2].tolist() == pytest.approx([2.75, 3.59])
+    assert cell.rest_in_charge[:2].tolist() == pytest.approx([2.8, 3.6])
+    assert cell.ocv_discharge is not None
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "says"),
+    [
+        ("soc,ocv_V,ocv_charge_V,r0_mohm", "{soc},{v},{v},30", "belong together; only ocv_charge"),
+        ("soc,ocv_charge_V,ocv_discharge_V,r0_mohm", "{soc},{v},3.7,30", "must rise with the state of charge"),
+        (
+            "soc,ocv_V,ocv_charge_V,ocv_discharge_V,r0_mohm",
+            "{soc},{v},{v},{more},30",
+            "must not lie below ocv_discharge",
+        ),
+    ],
+)
+def test_branches_that_make_no_sense_are_told(tmp_path: Path, head: str, row: str, says: str):
+    lines = [row.format(soc=soc, v=v, more=v + 0.1) for soc, v in ((0, 2.8), (1, 3.6))]
+    path = tmp_path / "mine.csv"
+    path.write_text("\n".join(["like: lfp", "capacity: 2 Ah", head, *lines]) + "\n")
+    with pytest.raises(PartsError) as told:
+        from_table(path)
+    assert says in str(told.value)

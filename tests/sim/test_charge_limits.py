@@ -403,3 +403,39 @@ def test_self_discharge_leaves_one_cell_ahead(make_pack: Make):
     start = run.trace.i[0] * r0(pack.cell, 0.51, ROOM, True) + ocv(pack.cell, 0.51, ROOM)
     assert run.trace.v_cell_highest[0] == pytest.approx(start, rel=1e-6)
     assert abs(run.unaccounted) < 1e-6 * run.energy_in
+
+
+def test_balancing_brings_the_highest_cell_down(make_pack: Make):
+    # By hand: what is taken is the current times the time above the voltage; energy stays accounted for.
+    keys = {"series": 4, "spread_capacity": 0.03, "spread_resistance": 0.0}
+    without = charged(make_pack(**keys), soc_start=0.5)
+    pack = make_pack(**keys, balance_current=0.05, balance_from=4.0)
+    run = charged(pack, soc_start=0.5)
+    assert run.trace.v_cell_highest.max() < without.trace.v_cell_highest.max() - 5e-3
+    assert abs(run.unaccounted) < 1e-6 * run.energy_in
+    above = run.trace.v_cell_highest >= 4.0
+    seconds = run.t_end - run.trace.t[int(np.argmax(above))]
+    # It stays above the others throughout; the cell rests between 4.0 and 4.2 V while it is bled.
+    assert np.all(run.trace.v_cell_highest > run.trace.v_cell_lowest)
+    assert run.heat_balancing == pytest.approx(0.05 * seconds * 4.1, rel=0.03)
+    assert without.heat_balancing == 0.0
+
+
+def test_highest_and_lowest_cells_make_up_the_pack(make_pack: Make):
+    pack = make_pack(series=3, spread_capacity=0.02)
+    run = charged(pack, soc_start=0.3)
+    cells = run.trace.v_pack - run.trace.i * pack.lead_resistance
+    np.testing.assert_allclose(run.trace.v_cell_highest + 2.0 * run.trace.v_cell_lowest, cells, rtol=1e-12)
+    assert np.all(run.trace.v_cell_lowest <= run.trace.v_cell_highest)
+
+
+def test_a_cell_with_hysteresis_is_charged_along_its_upper_branch(make_pack: Make):
+    # By hand: the branch lies 20 mV above the mean, and so does the voltage under the same current.
+    pack = make_pack(series=1)
+    lifted = replace(pack.cell, ocv_charge=pack.cell.ocv + 0.02, ocv_discharge=pack.cell.ocv - 0.02)
+    plain, hysteretic = (
+        charged(replace(pack, cell=cell), soc_start=0.3, settings=settings_of(pack, timer=600.0))
+        for cell in (pack.cell, lifted)
+    )
+    assert hysteretic.trace.v_pack[0] - plain.trace.v_pack[0] == pytest.approx(0.02, abs=1e-9)
+    assert abs(hysteretic.unaccounted) < 1e-6 * hysteretic.energy_in

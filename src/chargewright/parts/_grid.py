@@ -11,6 +11,8 @@ TABLE_UNITS = {
     "soc": "1",
     "temp": "K",
     "ocv": "V",
+    "ocv_charge": "V",
+    "ocv_discharge": "V",
     "docv_dT": "V/K",
     "r0": "ohm",
     "r0_charge": "ohm",
@@ -53,12 +55,16 @@ def grid_of(columns: Columns, names: tuple[str, ...]) -> tuple[Array, Array, dic
 
 def require_cell(shown: str, cell: Cell) -> Cell:
     """Return the cell if its tables mean something; raises PartsError that names the place where they don't."""
-    steps = np.diff(cell.ocv)
-    if np.any(steps <= 0.0):
-        at = float(cell.soc_ocv[int(np.argmax(steps <= 0.0))])
-        raise PartsError(
-            f"{shown}\n    the rest voltage must rise with the state of charge; after {show(at, '1')} it does not"
-        )
+    for branch in (cell.ocv, cell.ocv_charge, cell.ocv_discharge):
+        steps = np.diff(branch) if branch is not None else np.ones(1)
+        if np.any(steps <= 0.0):
+            at = float(cell.soc_ocv[int(np.argmax(steps <= 0.0))])
+            raise PartsError(
+                f"{shown}\n    the rest voltage must rise with the state of charge; after {show(at, '1')} it does not"
+            )
+    if cell.ocv_charge is not None and cell.ocv_discharge is not None and np.any(cell.ocv_charge < cell.ocv_discharge):
+        at = float(cell.soc_ocv[int(np.argmax(cell.ocv_charge < cell.ocv_discharge))])
+        raise PartsError(f"{shown}\n    ocv_charge must not lie below ocv_discharge; at {show(at, '1')} it does")
     tables = [("r0_charge", cell.r0_charge), ("r0_discharge", cell.r0_discharge)]
     for k, pair in enumerate(cell.pairs, start=1):
         tables += [(f"r{k}", pair.r_charge), (f"r{k}", pair.r_discharge), (f"tau{k}", pair.tau)]

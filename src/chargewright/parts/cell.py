@@ -120,6 +120,14 @@ class Cell:
     """[J/K]"""
     thermal_resistance: float
     """From the cell to ambient [K/W]."""
+    ocv_charge: Array | None = None
+    """Rest voltage after a charge, on the points of `ocv`; None without hysteresis. `ocv` then lies between both."""
+    ocv_discharge: Array | None = None
+
+    @property
+    def rest_in_charge(self) -> Array:
+        """The rest voltage that counts while the cell is charged: the upper branch of the hysteresis, if it has one."""
+        return self.ocv if self.ocv_charge is None else self.ocv_charge
 
 
 def ocv(cell: Cell, soc: Any, temp: Any) -> Any:

@@ -135,6 +135,13 @@ def _cell(columns: Columns, facts: CellFacts, lender: Cell) -> Cell:
     if "temp" not in values:
         values["temp"] = frozen(np.full(len(columns.lines), TEMP_REF))
         cautions.append("The table names no temperature; 25 °C is taken.")
+    branches = [name for name in ("ocv_charge", "ocv_discharge") if name in values]
+    if len(branches) == 1:
+        raise PartsError(
+            f"{columns.shown}\n    ocv_charge and ocv_discharge belong together; only {branches[0]} is there"
+        )
+    if branches and "ocv" not in values:
+        values["ocv"] = frozen(0.5 * (values["ocv_charge"] + values["ocv_discharge"]))
     for missing in ("soc", "ocv"):
         if missing not in values:
             raise PartsError(f"{columns.shown}\n    has no column {missing!r}; columns: {', '.join(TABLE_UNITS)}")
@@ -153,6 +160,9 @@ def _cell(columns: Columns, facts: CellFacts, lender: Cell) -> Cell:
         cautions.append(f"Resistances are known at {show(temp[0], 'K')} only and held at every other temperature.")
     ref = int(np.argmin(np.abs(temp - TEMP_REF)))
     soc_ocv, ocv = with_top(soc, grid["ocv"][:, ref], along_slope=True)
+    upper, lower = (
+        (with_top(soc, grid[name][:, ref], along_slope=True)[1] for name in branches) if branches else (None, None)
+    )
     v_max = facts.v_max if facts.v_max is not None else float(grid["ocv"][-1, ref])
     v_min = facts.v_min if facts.v_min is not None else float(grid["ocv"][0, ref])
     cell = Cell(
@@ -179,6 +189,8 @@ def _cell(columns: Columns, facts: CellFacts, lender: Cell) -> Cell:
         thermal_resistance=(
             facts.thermal_resistance if facts.thermal_resistance is not None else lender.thermal_resistance
         ),
+        ocv_charge=upper,
+        ocv_discharge=lower,
     )
     return require_cell(columns.shown, cell)
 

@@ -21,6 +21,9 @@ from chargewright.parts.cell import Cell, frozen, scaled
 from chargewright.parts.cell_table import from_table
 from chargewright.spec.pack import PackSpec
 
+_BALANCE_BELOW = 0.1
+"""How far below the charge voltage balancing begins unless the design file says [V]: common practice."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pack:
@@ -40,6 +43,10 @@ class Pack:
     """Largest difference of resistance between cells, over the mean [1]."""
     spread_soc: float = 0.0
     """Largest difference of state of charge that self-discharge leaves between cells [1]."""
+    balance_current: float = 0.0
+    """Current that balancing takes from the highest cell [A]."""
+    balance_from: float = 0.0
+    """Cell voltage above which it does [V]."""
     v_cell_max: float
     """Charge voltage of one cell in this pack."""
     v_cell_min: float
@@ -123,6 +130,8 @@ def build_pack(spec: PackSpec, design_dir: Path) -> Pack:
         spread_capacity=spec.spread_capacity,
         spread_resistance=spec.spread_resistance,
         spread_soc=spec.spread_soc,
+        balance_current=spec.balance_current,
+        balance_from=spec.balance_from if spec.balance_from is not None else v_max - _BALANCE_BELOW,
         v_cell_max=v_max,
         v_cell_min=v_min,
         i_discharge_max=i_max,

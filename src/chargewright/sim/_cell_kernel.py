@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from chargewright.parts.cell import SOC_TOP, Array
 
-Q_IN, I_SQUARE, E_IN, E_STORED, E_PAIRS, HEAT_R0, HEAT_PAIRS, HEAT_ENTROPIC, HEAT_OUT = range(9)
+Q_IN, I_SQUARE, E_IN, E_STORED, E_PAIRS, HEAT_R0, HEAT_PAIRS, HEAT_ENTROPIC, HEAT_OUT, HEAT_BALANCING = range(10)
 """Sums over time of a mean cell: charge [C], square of the current [A²s], energies [J]."""
-SUMS = 9
+SUMS = 10
 Indices = npt.NDArray[np.int64]
 GUIDE = 1024 / SOC_TOP
 """Slices of a guide over state of charge."""
@@ -230,6 +230,21 @@ def finish(
     temp_end = settled + (now.temp - settled) * math.exp(-step / (cell.heat_capacity * cell.thermal_resistance))
     sums[HEAT_OUT] += heat - cell.heat_capacity * (temp_end - now.temp)
     return State(q_end, temp_end, i_end, now.u)
+
+
+def balance(cell: CellTables, now: State, charge: float, sums: Array) -> None:
+    """Take a charge from the highest cell through a resistor beside it; changes `cell.kinds` in place.
+
+    The little that the resistor's current changes at the cell's own resistance is left out.
+    """
+    before = soc_of(cell, 0, now.q)
+    cell.kinds[0, AHEAD] -= charge
+    after = soc_of(cell, 0, now.q)
+    given = _integral(cell, OCV, after, before)
+    given += _integral(cell, SLOPE, after, before) * (now.temp - cell.temp_ref)
+    lost = cell.kinds[0, SHARE] * cell.kinds[0, CAPACITY] * given
+    sums[E_STORED] -= lost
+    sums[HEAT_BALANCING] += lost
 
 
 def rest_voltage(cell: CellTables, soc: float, temp: float) -> float:

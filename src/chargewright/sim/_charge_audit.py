@@ -25,6 +25,8 @@ class Trace:
     v_pack: Array
     """At the terminals."""
     v_cell_highest: Array
+    v_cell_lowest: Array
+    """Of all cells but the highest, which are taken as alike."""
     soc: Array
     temp: Array
     """Of the cells."""

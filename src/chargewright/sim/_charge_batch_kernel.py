@@ -12,6 +12,7 @@ from chargewright.sim._cell_kernel import (
     CAPACITY,
     E_PAIRS,
     E_STORED,
+    HEAT_BALANCING,
     HEAT_PAIRS,
     HEAT_R0,
     I_SQUARE,
@@ -100,8 +101,8 @@ def _one(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Arra
     )  # fmt: skip
     asked = Rules(
         own.stages, given[V_SET], rules.i_termination, rules.lead, rules.sensed_lead, rules.regions,
-        own.source[:, : 2 if limited else 0], rules.low_stages, rules.timer, rules.timer_speed, given[TEMP_AMBIENT],
-        rules.soc_step, rules.v_step, rules.current_step, rules.temp_step,
+        own.source[:, : 2 if limited else 0], rules.low_stages, rules.i_balance, rules.v_balance, rules.timer,
+        rules.timer_speed, given[TEMP_AMBIENT], rules.soc_step, rules.v_step, rules.current_step, rules.temp_step,
     )  # fmt: skip
     region = 0
     while region < edges.shape[0] and given[TEMP_START] >= edges[region]:
@@ -111,7 +112,8 @@ def _one(cell: CellTables, rules: Rules, edges: Array, given: Array, found: Arra
     count, reason, pauses = charge_cell(these, asked, now, region, own.work, rows, sums, own.seconds, own.marks)
     found[REASON], found[PAUSES], found[T_AT_VOLTAGE] = reason, pauses, own.marks[T_VOLTAGE]
     found[T_END], found[SOC_END], found[CHARGE] = rows[count - 1, 0], rows[count - 1, 4] / span, sums[Q_IN]
-    found[STORED], found[HEAT] = sums[E_STORED] + sums[E_PAIRS], sums[HEAT_R0] + sums[HEAT_PAIRS]
+    found[STORED] = sums[E_STORED] + sums[E_PAIRS] + sums[HEAT_BALANCING]
+    found[HEAT] = sums[HEAT_R0] + sums[HEAT_PAIRS]
     found[SQUARE], found[T_80], found[TEMP_MAX], found[V_HIGHEST] = sums[I_SQUARE], -1.0, rows[0, 5], rows[0, 3]
     for j in range(count):
         found[TEMP_MAX] = max(found[TEMP_MAX], rows[j, 5])

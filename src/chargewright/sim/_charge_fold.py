@@ -36,7 +36,8 @@ def _tables(cell: Cell) -> CellTables:
     resistances = [r0(cell, soc, temp, True)]
     for k in range(len(cell.pairs)):
         resistances += [pair_resistance(cell, k, soc, temp, True), pair_tau(cell, k, soc, temp)]
-    rest = [cell.ocv, _integral(cell.soc_ocv, cell.ocv), cell.docv_dt, _integral(cell.soc_ocv, cell.docv_dt)]
+    ocv = cell.rest_in_charge
+    rest = [ocv, _integral(cell.soc_ocv, ocv), cell.docv_dt, _integral(cell.soc_ocv, cell.docv_dt)]
     return CellTables(
         kinds=np.zeros((0, 4)),
         soc_rest=np.array(cell.soc_ocv),
@@ -82,6 +83,8 @@ def fold_rules(
         regions=_regions(pack.cell, settings),
         source=source,
         low_stages=1 if settings.wake is None else 2,
+        i_balance=float(pack.balance_current),
+        v_balance=float(pack.balance_from),
         timer=float(settings.timer),
         timer_speed=float(settings.timer_speed),
         temp_ambient=float(temp_ambient),

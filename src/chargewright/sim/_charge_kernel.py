@@ -16,6 +16,7 @@ from chargewright.sim._cell_kernel import (
     CellTables,
     State,
     Work,
+    balance,
     charge_after,
     finish,
     kind_now,
@@ -71,6 +72,9 @@ class Rules(NamedTuple):
     """(2, n): terminal voltages, and the current that the source leaves over at each; n is 0 if there is no limit."""
     low_stages: int
     """How many stages come before the charge proper: the precharge, and a wake-up before it."""
+    i_balance: float
+    """Current that balancing takes from the highest cell while it is above `v_balance` and above all others."""
+    v_balance: float
     timer: float
     timer_speed: float
     """Speed of the timers while the source rules."""
@@ -153,6 +157,10 @@ def charge_cell(
             event = event or step >= until - t
             slope = (i_end - now.i) / step
             now = finish(cell, rules.temp_ambient, step, now, i_end, work, sums)
+            if rules.i_balance > 0.0 and cell.kinds.shape[0] > 1:
+                highest = kind_now(cell, 0, now)
+                if highest >= rules.v_balance and highest > kind_now(cell, 1, now):
+                    balance(cell, now, rules.i_balance * step, sums)
             t += step
             clock += speed * step
             stage_clock += speed * step

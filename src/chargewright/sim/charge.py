@@ -73,6 +73,8 @@ class ChargeRun:
     """What the cells gave to ambient; the rest of their heat is in their temperature."""
     heat_leads: float
     """Of interconnect and protection."""
+    heat_balancing: float
+    """Of what balancing takes from the highest cell."""
     pauses: int
     """How often the temperature stopped the charge."""
     ended_by: EndedBy
@@ -85,7 +87,7 @@ class ChargeRun:
     @property
     def unaccounted(self) -> float:
         """Energy in, less stored, polarisation and heat [J]: zero to the error of the integration."""
-        heat = self.heat_cells + self.heat_leads
+        heat = self.heat_cells + self.heat_leads + self.heat_balancing
         return self.energy_in - self.energy_stored - self.energy_polarisation - heat
 
     @property
@@ -121,7 +123,7 @@ def run_charge(
     require_sense(settings)
     if not 0.0 <= soc_start <= 1.0:
         raise OutOfRange(f"a charge starts between 0 % and 100 % (got {show(soc_start, '1')})")
-    if settings.v_set / pack.series > pack.cell.ocv[-1]:
+    if settings.v_set / pack.series > pack.cell.rest_in_charge[-1]:
         raise OutOfRange(
             f"the charge voltage {show(settings.v_set / pack.series, 'V')} per cell is above every rest voltage of the "
             f"cell {pack.cell.key} ({show(pack.cell.ocv[-1], 'V')} at {SOC_TOP:.0%}), so no taper would end"
@@ -179,6 +181,7 @@ def _result(
         i=frozen(i_cell * pack.parallel),
         v_pack=frozen(v_cell * pack.series),
         v_cell_highest=v_highest,
+        v_cell_lowest=frozen(_lowest(v_cell - i_cell * rules.lead, v_highest, pack.series)),
         soc=soc,
         temp=temp,
         limit=limit.astype(np.int64),
@@ -202,12 +205,18 @@ def _result(
         heat_entropic=float(sums[step.HEAT_ENTROPIC]) * pack.cells,
         heat_ambient=float(sums[step.HEAT_OUT]) * pack.cells,
         heat_leads=heat_leads,
+        heat_balancing=float(sums[step.HEAT_BALANCING]) * pack.cells,
         pauses=pauses,
         ended_by=ended_by,
         cause=cause_of(pack, settings, trace, by_limit, reason, rules.temp_ambient),
         audit=audit(pack, settings, trace),
         findings=tuple(temperature_findings(pack.cell, float(temp.min()), float(temp.max()))),
     )
+
+
+def _lowest(v_mean: Array, v_highest: Array, series: int) -> Array:
+    """Return the voltage of all cells but the highest: they are alike, so the mean tells it."""
+    return v_mean if series == 1 else (series * v_mean - v_highest) / (series - 1)
 
 
 def _first_time(t: Array, soc: Array, level: float) -> float | None:

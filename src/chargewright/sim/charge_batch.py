@@ -204,8 +204,8 @@ def _require(pack: Pack, settings: ChargeSettings, spread: dict[str, Any]) -> No
             f"{show(settings.i_termination, 'A')}"
         )
     v_most = float(spread["v_set"].max()) / pack.series
-    if v_most > pack.cell.ocv[-1] or float(spread["v_set"].min()) <= settings.v_precharge:
+    if v_most > pack.cell.rest_in_charge[-1] or float(spread["v_set"].min()) <= settings.v_precharge:
         raise OutOfRange(
             f"v_set must lie above the precharge threshold {show(settings.v_precharge, 'V')} and, per cell, below "
-            f"every rest voltage of the cell ({show(pack.cell.ocv[-1], 'V')} at {SOC_TOP:.0%})"
+            f"every rest voltage of the cell ({show(pack.cell.rest_in_charge[-1], 'V')} at {SOC_TOP:.0%})"
         )

@@ -90,6 +90,17 @@ class PackSpec:
         default=0.0,
         why="largest difference of state of charge that self-discharge leaves between cells",
     )
+    balance_current: float = quantity(
+        "A", low=0.0, high=5.0, example="50 mA", default=0.0, why="current that balancing takes from the highest cell"
+    )
+    balance_from: float | None = quantity(
+        "V",
+        low=1.0,
+        high=5.0,
+        example="4.1 V",
+        default=None,
+        why="cell voltage above which balancing acts; else 100 mV below the charge voltage",
+    )
     ageing: AgeingSpec | None = group(
         default=None, why="the pack at the end of its life; its charge and run time are then reported too"
     )
