@@ -23,6 +23,7 @@ def book_step(
     at = books.days + day * code.DAY_COLUMNS
     i, days = flow.i, books.store
     e_mid = mean_rest_voltage(pack, now[s.Q], i * dt, now[s.TEMP])
+    soc_before, temp_before = now[s.Q] / pack.span, now[s.TEMP]
     warm = _move_pack(pack, books, now, par, dt, i, at)
     loss = flow.source - served - flow.into if flow.kind != table.NO_TABLE else 0.0
     _move_temp(pack, rules, now, par, dt, warm, loss)
@@ -66,7 +67,7 @@ def book_step(
     if now[s.CLOCK] + 1e-6 >= now[s.ROW_AT] and flag[code.ROWS] < books.row_room:
         now[s.ROW_AT] = now[s.CLOCK] + rules.row_every
         p_loss = loss + flow.into - e_mid * i
-        _row(books, now, flag, soc, i, flow, served, p_loss, source)
+        _row(books, now, flag, soc_before, temp_before, flow, served, p_loss, source)
     now[s.CURRENT], now[s.VOLTAGE] = i, flow.v
     if flow.kind == table.NO_TABLE or flow.kind == table.REST:
         now[s.VOLTAGE] = rest_voltage(pack, now[s.Q], now[s.TEMP])
@@ -152,11 +153,11 @@ def _residence(path: PathTables, spent: Any, dt: float, load: int, over: float, 
 
 
 def _row(
-    books: Books, now: Any, flag: Any, soc: float, i: float, flow: Any, served: float, loss: float, source: int
+    books: Books, now: Any, flag: Any, soc: float, temp: float, flow: Any, served: float, loss: float, source: int
 ) -> None:
     at = books.rows + flag[code.ROWS] * code.ROW_COLUMNS
     rows = books.store
-    rows[at], rows[at + 1], rows[at + 2], rows[at + 3] = now[s.CLOCK], soc, i, flow.v
-    rows[at + 4], rows[at + 5], rows[at + 6], rows[at + 7] = now[s.TEMP], flow.source, served, loss
+    rows[at], rows[at + 1], rows[at + 2], rows[at + 3] = now[s.CLOCK], soc, flow.i, flow.v
+    rows[at + 4], rows[at + 5], rows[at + 6], rows[at + 7] = temp, flow.source, served, loss
     rows[at + 8], rows[at + 9], rows[at + 10] = float(flow.state), float(flow.limit), float(source)
     flag[code.ROWS] += 1

@@ -30,6 +30,7 @@ _CLOSE = 3e-5
 _BAND = 1e-6
 """How far the source's limit may be passed [1]."""
 _SERVED = 0
+_DAY = 86400.0
 _FAR = 1.1
 """A pack or a bus this much above its end is far from it [1]."""
 _COLLAPSE = 0.5
@@ -72,7 +73,9 @@ def run_series(
         while left > 0:
             # While a load stays and nothing is near its end, several steps are taken at once.
             count = 1 if flag[code.PACE] == 0 else rules.steady if flag[code.PACE] == 1 else rules.calm
-            count = min(count, left)
+            if count > 1:
+                day_left = _DAY - now[s.CLOCK] % _DAY
+                count = max(1, min(count, left, int(day_left / dt + 1e-6)))
             _step(pack, path, rules, spent, books, now, flag, par, dt * count, power[k], int(source[k]))
             left -= count
 
