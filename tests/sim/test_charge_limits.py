@@ -439,3 +439,14 @@ def test_a_cell_with_hysteresis_is_charged_along_its_upper_branch(make_pack: Mak
     )
     assert hysteretic.trace.v_pack[0] - plain.trace.v_pack[0] == pytest.approx(0.02, abs=1e-9)
     assert abs(hysteretic.unaccounted) < 1e-6 * hysteretic.energy_in
+
+
+def test_a_source_that_leaps_does_not_lift_the_current_above_its_stage(make_pack: Make):
+    # What is left over leaps from 2 A to 9 A within 10 mV; the stage allows 3 A, at every instant.
+    def leap(v: np.ndarray) -> np.ndarray:
+        return np.where(v < 7.6, 2.0, 9.0)
+
+    run = charged(make_pack(), settings=settings_of(make_pack(), i_charge=3.0), soc_start=0.2, available=leap)
+    assert run.ended_by == "termination"
+    assert run.seconds["source"] > 0.0
+    assert run.trace.i.max() <= 3.0 * (1.0 + 1e-9)

@@ -290,7 +290,8 @@ def _current_after(
     prepare(cell, step, now, goal, law.ruled_by == _BY_VOLTAGE, work)
     if law.ruled_by == _FIXED:
         return now.i
-    return _root(cell, rules, law, step, now, max(0.5 * now.i, now.i + slope * step), work)
+    # Where what is left over rises steeply with voltage, the current jumps: then stage and temperature rule at once.
+    return min(law.i_fixed, _root(cell, rules, law, step, now, max(0.5 * now.i, now.i + slope * step), work))
 
 
 def _root(cell: CellTables, rules: Rules, law: Law, step: float, now: State, guess: float, work: Work) -> float:

@@ -126,7 +126,9 @@ def left_over(
     source held at its limit. Nothing is left where no steady state exists. A parallel path regulates charge and load
     together, so there the load comes off the wanted current too.
     """
-    base = conditions(case, path, "shared", supply, soc=0.5, p_load=p_load, temp=temp, edge=edge, i_pack=case.i_charge)
+    steps = case.design.charge.steps
+    i_most = max([case.i_charge, *(step.current.amps(case.pack.capacity) for step in steps)])
+    base = conditions(case, path, "shared", supply, soc=0.5, p_load=p_load, temp=temp, edge=edge, i_pack=i_most)
     v = np.linspace(0.9 * case.pack.cell.ocv[0] * case.pack.series, 1.03 * case.v_full, _VOLTAGES)
     # The terminals themselves are the pack here, so that the table is over their voltage and no resistance is in it.
     c = replace(base, e_cells=v, r_pack=0.0)
