@@ -87,7 +87,8 @@ def charger_energy(case: Situation, chosen: Plan, hardware: Hardware, source: st
     sums = run_usage(pack, tables.path, rules, series, start=start, length=length, rows=int(length / 60.0) + 1)
     ended = sums.events[sums.events[:, 1] == code.FILLED]
     if not len(ended):
-        raise NoSolution(f"{source}: the charge does not end within two days, so the test has no result")
+        timer = f": the charge timer of {show(rules.timer, 's')} ends it first" if sums.counts[code.TIMED_OUT] else ""
+        raise NoSolution(f"{source}: the charge does not end within two days{timer}; so the test has no result")
     t_charge = float(ended[0, 0])
     t_test = max(DAY, t_charge + _SETTLE)
     supply = tables.supplies[0]
