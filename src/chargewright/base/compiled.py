@@ -113,33 +113,6 @@ def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @cache
-def compiled_whole(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return the numba form of `function` with everything of this package that it calls folded into it.
-
-    For long scalar loops over many small functions that fill arrays and make none: without the calls, and without
-    counting references to the arrays, such a loop runs several times as quick. Only the whole is kept in the cache.
-    """
-    twin: Callable[..., Any] = _njit(cache=True)(_rebound(function, _folded))
-    return twin
-
-
-@cache
-def _folded(function: Callable[..., Any]) -> Callable[..., Any]:
-    kept_inside = {"forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-    twin: Callable[..., Any] = _njit(**kept_inside)(_rebound(function, _folded))
-    return twin
-
-
-def _njit(**options: bool) -> Callable[..., Any]:
-    """Return numba's decorator without the counting of references, where this numba lets that be left out."""
-    numba = numba_module()
-    if hasattr(numba.core.options.DefaultOptions, "_nrt"):
-        options["_nrt"] = False
-    decorator: Callable[..., Any] = numba.njit(error_model="numpy", **options)
-    return decorator
-
-
-@cache
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return `function` with every relation in it replaced by its plain function: the same numbers, for inner loops.
 

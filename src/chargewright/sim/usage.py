@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import compiled_whole, numba_module
+from chargewright.base.compiled import compiled_bare, is_kept, numba_module
 from chargewright.base.errors import OutOfRange
 from chargewright.parts.cell import SOC_TOP, Array, frozen, ocv, pair_resistance, pair_tau, r0
 from chargewright.parts.pack import Pack
@@ -35,8 +35,9 @@ _ROWS = 101
 _COLUMN_STEP = 2.0
 _CHUNK = 200_000
 _EVENTS_KEPT = 2000
-_PAYS_FROM = 300_000
-"""Steps in one process from which the compiled kernel pays for its start."""
+_PAYS_FROM = {"made": 300_000, "kept": 60_000}
+"""Steps in one process from which the compiled kernel pays for being made, or for being read from the cache."""
+_OFTEN = 4.0
 _plain_steps = [0]
 
 
@@ -334,7 +335,7 @@ def _prepared(
         source=np.asarray(series.source, dtype=np.int8),
     )
     if _compiles(engine, steps):
-        return compiled_whole(kernel.run_series), data, books, spent, now, flag, par
+        return compiled_bare(kernel.run_series), data, books, spent, now, flag, par
     _plain_steps[0] += int(steps)
     listed = _Data(
         pack=_lists(pack),
@@ -352,8 +353,10 @@ def _compiles(engine: Engine, steps: float) -> bool:
         return False
     if engine == "compiled":
         return True
-    pays = _plain_steps[0] + steps > _PAYS_FROM
-    return pays and numba_module() is not None
+    due = _plain_steps[0] + steps
+    if due < _PAYS_FROM["kept"] or numba_module() is None:
+        return False
+    return due > _PAYS_FROM["made"] or is_kept(kernel.run_series)
 
 
 def _lists(record: Any) -> Any:
@@ -362,7 +365,9 @@ def _lists(record: Any) -> Any:
 
 
 def _steps_in(series: Series, longest: float) -> float:
+    """Return how many steps a series takes, nearly: in long stretches several are taken at once."""
     counts = np.maximum(1.0, np.ceil(np.asarray(series.duration) / longest - 1e-9))
+    counts = np.where(counts > _OFTEN, counts / _OFTEN, counts)
     return float(counts[0]) * len(series.power) if len(counts) == 1 else float(np.sum(counts))
 
 
