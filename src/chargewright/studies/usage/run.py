@@ -144,10 +144,11 @@ def losses_by_place(tables: UsageTables, spent: Array) -> dict[Place, float]:
 
 def _loads(case: Situation, demand: Demand) -> list[float]:
     """Return the points of the load: the very powers of a table, or points that suit a log."""
-    powers, standby = np.unique(demand.series.power), case.design.system.standby
-    if len(powers) <= _FEW_LOADS:
+    power, standby = demand.series.power, case.design.system.standby
+    # Sorting a year of seconds takes longer than running it: a log shows itself in its first hour.
+    if len(np.unique(power[:3600])) <= _FEW_LOADS and len(powers := np.unique(power)) <= _FEW_LOADS:
         return sorted({0.0, standby, *(float(p) for p in powers)})
-    return load_points(float(powers[-1]), standby)
+    return load_points(float(np.max(power)), standby)
 
 
 def _record(
