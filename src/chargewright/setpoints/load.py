@@ -1,6 +1,7 @@
 """From a controller file to a `Controller`; the format's guide is docs/controller-file.md."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 from importlib.resources import files
 from itertools import combinations
 from math import inf
@@ -45,6 +46,7 @@ def load_controller(name: str, folder: Path | None = None) -> Controller:
     return read_controller((_shelf() / f"{name}.yaml").read_text(encoding="utf-8"), f"{name}.yaml")
 
 
+@lru_cache(maxsize=32)
 def read_controller(text: str, path: str) -> Controller:
     """Return the controller that `text` describes; `path` only names it in messages."""
     document = Document(path, text)
