@@ -214,5 +214,26 @@ def test_capacitance_and_quick_regulation_save_the_bus(bench, twelve):
     assert slow < large
 
 
+def test_peaks_inside_the_steps_of_a_log_are_counted(bench, twelve):
+    # 600 steps of a second on the pack, 12 W each; every hundredth holds a peak of 10 W more, or of 60 W more.
+    b = bench("direct", twelve + "rules: {bus_min: 6.9 V}\n")
+    power, mild, hard = np.full(600, 12.0), np.full(600, 12.0), np.full(600, 12.0)
+    mild[::100], hard[::100] = 22.0, 72.0
+
+    def lived_with(peak):
+        log = LoadLog(
+            name="p.csv", step=1.0, power=frozen(power), peak=frozen(peak), source=np.full(600, -1, dtype=np.int8),
+            sources=("adapter",), energy=7200.0, rows=600, notes=(),
+        )  # fmt: skip
+        return lived(b, days=600.0 / 86400.0, demand=log_demand(b.case, log), soc_start=0.5)
+
+    assert lived_with(power).peaks == ()
+    assert lived_with(mild).brown_outs == 0.0
+    found = lived_with(hard)
+    assert found.brown_outs == pytest.approx(6.0)
+    assert found.peaks[0].mode == "peaks of the log, up to 72 W"
+    assert "A peak of 72 W on the pack alone brings the bus to" in found.peaks[0].cause
+
+
 def test_a_design_without_a_peak_has_none_to_judge(bench, twelve):
     assert lived(bench("direct", twelve + DAY), days=1.0).peaks == ()

@@ -27,8 +27,8 @@ from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_side
 from chargewright.studies.situation import Situation
-from chargewright.studies.usage.peaks import peak_risks
-from chargewright.studies.usage.record import Daily, EnergyLine, Event, StateTime, UsageRun, UsageTrace
+from chargewright.studies.usage.peaks import log_peak_risks, peak_risks
+from chargewright.studies.usage.record import Daily, EnergyLine, Event, PeakRisk, StateTime, UsageRun, UsageTrace
 from chargewright.studies.usage.series import Demand, table_demand
 from chargewright.studies.usage.settings import UsageSettings
 from chargewright.studies.usage.story import stories
@@ -93,8 +93,11 @@ def usage(
         progress=lambda share: tell("stepping through the days", 0.1 + 0.8 * share),
     )
     tell("judging peaks", 0.9)
-    peaks = () if build is None else peak_risks(case, chosen, hardware, build, sums, tables, settings, length)
     run = _record(case, chosen, demand, settings, tables, pack, sums, length)
+    peaks: tuple[PeakRisk, ...] = ()
+    if build is not None:
+        peaks = peak_risks(case, chosen, hardware, build, sums, tables, settings, length)
+        peaks += log_peak_risks(case, chosen, hardware, build, demand, run.trace, settings, length)
     run = replace(run, peaks=peaks, said=(*demand.said, *_said(case, settings, build is not None)))
     return replace(run, stories=stories(case, chosen, run))
 

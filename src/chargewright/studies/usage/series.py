@@ -11,6 +11,8 @@ from chargewright.parts.cell import Array, frozen
 from chargewright.sim.usage import DAY, Series
 from chargewright.studies.situation import Situation, mode_power
 
+PEAKY = 1.05
+"""A power this much above the mean of its step is a peak inside it [1]."""
 _PLAUSIBLE = 30.0
 """A log whose greatest power is this many times above or below the design's is taken for one in another unit [1]."""
 
@@ -47,6 +49,8 @@ class Demand:
     title: str
     series: Series
     said: tuple[str, ...] = ()
+    peak: Array | None = None
+    """Greatest power inside each step of a log [W], where it is more than the mean; None where it is not known."""
 
 
 def table_demand(case: Situation, *, work_days: int = 7, rest_days: int = 0, rest_source: str = "none") -> Demand:
@@ -107,6 +111,7 @@ def log_demand(case: Situation, log: LoadLog) -> Demand:
         title=f"the load log {log.name}",
         series=Series(duration=frozen([log.step]), power=log.power, source=source, sources=names),
         said=tuple(said),
+        peak=log.peak if np.any(log.peak > PEAKY * log.power) else None,
     )
 
 

@@ -23,6 +23,7 @@ from chargewright.sim.usage import joined
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, bus_setting, conditions, in_dropout, source_limit, source_side
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.patch import Patch
 
 Bools = npt.NDArray[np.bool_]
 Place = tuple[str, str]
@@ -256,7 +257,7 @@ class _Field:
     def fill(self, asked: Array, x: Array) -> None:
         """Fill the holes and add up: what comes in is what is asked for and every loss."""
         if not self.fine.all():
-            patch = _Patch.of(self.fine, x)
+            patch = Patch.of(self.fine, x)
             self.losses = {place: patch.applied(table) for place, table in self.losses.items()}
             self.bus = patch.applied(self.bus)
         self.source = asked + sum(self.losses.values(), np.zeros(asked.shape))
@@ -350,52 +351,6 @@ def _battery(job: _Job) -> tuple[_Field, Bools]:
     field.fill(load, job.load)
     field.bus = np.where(field.fine, field.bus, _NOT_SERVED)
     return field, boosted
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Patch:
-    """How the holes of tables are filled: every point is one good point plus a share of the way to another."""
-
-    first: npt.NDArray[np.int64]
-    second: npt.NDArray[np.int64]
-    share: Array
-
-    @classmethod
-    def of(cls, fine: Bools, x: Array) -> "_Patch":
-        """Fill along the last axis `x` in straight lines, then from the nearest row of the other axes."""
-        first = np.arange(fine.size).reshape(fine.shape)
-        second, share = first.copy(), np.zeros(fine.shape)
-        filled: Bools = np.asarray(fine.any(axis=-1))
-        for k in zip(*np.nonzero(filled & ~fine.all(axis=-1)), strict=True):
-            good = np.flatnonzero(fine[k])
-            # In between the neighbours, beyond the ends the last two points.
-            at = np.clip(np.searchsorted(good, np.arange(len(x)), side="right") - 1, 0, max(len(good) - 2, 0))
-            low, high = good[at], good[np.minimum(at + 1, len(good) - 1)]
-            gap = np.where(high > low, x[high] - x[low], 1.0)
-            row = first[k].copy()
-            first[k], second[k], share[k] = row[low], row[high], np.where(high > low, (x - x[low]) / gap, 0.0)
-        for axis in range(fine.ndim - 2, -1, -1):
-            near = _nearest(filled, axis)[..., None]
-            first, second = np.take_along_axis(first, near, axis), np.take_along_axis(second, near, axis)
-            share = np.take_along_axis(share, near, axis)
-            filled = np.broadcast_to(filled.any(axis=axis, keepdims=True), filled.shape)
-        return cls(first=first, second=second, share=share)
-
-    def applied(self, table: Array) -> Array:
-        """Return a table with its holes filled; zero where no point at all is good."""
-        values = np.where(np.isfinite(table), table, 0.0).ravel()
-        low = values[self.first]
-        return np.asarray(low + self.share * (values[self.second] - low))
-
-
-def _nearest(filled: Bools, axis: int) -> npt.NDArray[np.int64]:
-    """Return, along an axis, the place of the nearest filled entry, the entry's own place where there is none."""
-    n = filled.shape[axis]
-    places = np.arange(n).reshape([-1 if k == axis else 1 for k in range(filled.ndim)]) + np.zeros(filled.shape, int)
-    moved = np.moveaxis(filled, axis, -1)
-    distance = np.abs(np.arange(n)[:, None] - np.arange(n)[None, :]) + np.where(moved[..., None, :], 0, 4 * n)
-    found = np.moveaxis(np.argmin(distance, axis=-1), -1, axis)
-    return np.asarray(np.where(filled.any(axis=axis, keepdims=True), found, places))
 
 
 def _beside(job: _Job, battery: _Field) -> Array:
