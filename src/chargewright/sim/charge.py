@@ -6,6 +6,7 @@ cells goes to ambient through their own thermal resistance; heat of other parts 
 """
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -158,6 +159,12 @@ def run_charge(
         f"the charge changes its limit without end: {count} steps in {t_reached}. Widen the hysteresis of the "
         "temperature zones, or look at the available current, whose table may jump"
     )
+
+
+@cache
+def charge_is_compiled() -> bool:
+    """Return whether an earlier process has compiled the kernel for these sources: then it only is to be fetched."""
+    return numba_module() is not None and is_kept(kernel.charge_cell)
 
 
 def _takes_compiled(engine: str) -> bool:

@@ -1,7 +1,7 @@
 """The charge on one path: what source and load leave over, the run in time, and what it takes from the source."""
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +10,7 @@ from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
 from chargewright.parts.supply import Supply, wall_power
-from chargewright.sim.charge import ChargeRun, run_charge
+from chargewright.sim.charge import ChargeRun, charge_is_compiled, run_charge
 from chargewright.sim.charge_setup import QUICK, CurrentTable, charge_settings
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, conditions, in_dropout, product_loss, source_limit
@@ -98,8 +98,17 @@ def charge_case(
     supply, path = chosen.contracts[source], chosen.path
     available = left_over(case, path, hardware, supply, p_load=p_load, temp=temp, edge=edge)
     wanted = replace(charge_settings(case.design.charge, case.pack), i_charge=case.i_charge)
+    engine: Literal["compiled", "auto"] = "compiled" if charge_is_compiled() else "auto"
     # Times to a thousandth, which is far below what cells and sources scatter, in a fifth of the steps.
-    run = run_charge(case.pack, wanted, soc_start=soc_start, temp_ambient=temp, available=available, accuracy=QUICK)
+    run = run_charge(
+        case.pack,
+        wanted,
+        soc_start=soc_start,
+        temp_ambient=temp,
+        available=available,
+        accuracy=QUICK,
+        engine=engine,
+    )
     t, p_source, p_loss = _along(case, path, hardware, supply, run, p_load, temp, edge)
     return ChargePlan(
         title=title,
