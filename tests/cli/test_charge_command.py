@@ -21,6 +21,9 @@ def test_it_tells_phases_limits_and_audit(capsys: pytest.CaptureFixture[str], tm
     assert "80 % after" in said
     assert "in order: highest cell voltage" in said
     rows = list(csv.DictReader((tmp_path / "charge.csv").read_text().splitlines()))
+    measured_form = list(csv.DictReader((tmp_path / "charge_bdf.csv").read_text().splitlines()))
+    assert float(measured_form[-1]["Test Time / s"]) == pytest.approx(float(rows[-1]["t_s"]))
+    assert float(measured_form[-1]["Current / A"]) == pytest.approx(float(rows[-1]["i_pack_A"]))
     # By hand: it starts where it was told to, and ends with the termination current, 0.05 C of 5 Ah.
     assert float(rows[0]["soc"]) == pytest.approx(0.2)
     assert float(rows[-1]["i_pack_A"]) == pytest.approx(0.25, rel=1e-5)

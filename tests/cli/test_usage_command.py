@@ -3,6 +3,7 @@
 import csv
 import json
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -71,6 +72,8 @@ def test_json_and_tables_hold_the_same(design, tmp_path, capsys):
     assert {row["state"] for row in trace} == {"charging", "source only", "battery"}
     states = table(out / "states.csv")
     assert sum(float(row["t_s"]) for row in states) == pytest.approx(3 * 86400.0)
+    figure = ElementTree.fromstring((out / "usage.svg").read_text(encoding="utf-8"))
+    assert "Use over days" in " ".join(figure.itertext())
     for name in ("events.csv", "peaks.csv"):
         assert (out / name).stat().st_size > 10
 

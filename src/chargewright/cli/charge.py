@@ -26,12 +26,13 @@ def charge(
     ambient: Annotated[
         str | None, typer.Option("--ambient", help="Temperature around, like '0 °C'; by default the typical one.")
     ] = None,
-    out: Annotated[Path | None, typer.Option("--out", help="Folder for charge.csv and charge.svg.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder for charge.csv, charge.svg, charge_bdf.csv.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Charge the pack of a design: phases, times, which limit ruled when, and the audit against the cell."""
     from chargewright.base.files import save_text_atomically
     from chargewright.base.units import parse
+    from chargewright.bridges.bdf import charge_bdf
     from chargewright.report.figures.charge_curves import charge_picture
     from chargewright.spec.load import load_design
     from chargewright.studies.charge_alone import charge_alone
@@ -54,6 +55,7 @@ def charge(
     if out is not None:
         out.mkdir(parents=True, exist_ok=True)
         save_text_atomically(out / "charge.csv", _curves(plan))
+        save_text_atomically(out / "charge_bdf.csv", charge_bdf(plan.run))
         save_text_atomically(out / "charge.svg", charge_picture(plan, case.pack.series, case.pack.v_cell_max).svg)
         if not as_json:
             print(f"\nCurves: {out / 'charge.csv'}   Figure: {out / 'charge.svg'}")

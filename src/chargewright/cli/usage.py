@@ -59,7 +59,7 @@ def usage(
     bad_rows: Annotated[str, typer.Option("--bad-rows", help="Rows that cannot be read: refuse or drop.")] = "refuse",
     flip: Annotated[bool, typer.Option("--flip-sign", help="The log counts consumption as negative.")] = False,
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for tables (CSV), usage.json and pack_bdf.csv.")
+        Path | None, typer.Option("--out", help="Folder for tables, usage.json, usage.svg, pack_bdf.csv.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
@@ -111,7 +111,7 @@ def usage(
     if out is not None:
         write_folder_atomically(out, lambda folder: _write(folder, run, found))
         if not as_json:
-            print(f"\nTables: {out}")
+            print(f"\nTables and figure: {out}")
     return 0 if run.t_unserved == 0.0 and run.brown_outs == 0.0 else 1
 
 
@@ -264,9 +264,11 @@ def record(run: "UsageRun", charger: "ChargerEnergy | None") -> dict[str, Any]:
 def _write(folder: Path, run: "UsageRun", found: dict[str, Any]) -> None:
     from chargewright.bridges.bdf import usage_bdf
     from chargewright.bridges.usage_csv import usage_tables_csv
+    from chargewright.report.figures.usage import usage_picture
 
     for name, text in usage_tables_csv(run).items():
         (folder / name).write_text(text, encoding="utf-8")
+    (folder / "usage.svg").write_text(usage_picture(run).svg, encoding="utf-8")
     (folder / "pack_bdf.csv").write_text(usage_bdf(run), encoding="utf-8")
     (folder / "usage.json").write_text(
         json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False), encoding="utf-8"
