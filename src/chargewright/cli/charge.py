@@ -26,7 +26,7 @@ def charge(
     ambient: Annotated[
         str | None, typer.Option("--ambient", help="Temperature around, like '0 °C'; by default the typical one.")
     ] = None,
-    out: Annotated[Path | None, typer.Option("--out", help="Folder for charge.csv, charge.svg, charge_bdf.csv.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder for charge.csv, charge.svg, a BDF file.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Charge the pack of a design: phases, times, which limit ruled when, and the audit against the cell."""

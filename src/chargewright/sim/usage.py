@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.compiled import compiled_bare, is_kept, numba_module
-from chargewright.base.errors import OutOfRange
+from chargewright.base.errors import ChargewrightError, OutOfRange
 from chargewright.parts.cell import SOC_TOP, Array, frozen, ocv, pair_resistance, pair_tau, r0
 from chargewright.parts.pack import Pack
 from chargewright.sim import _usage_kernel as kernel
@@ -352,6 +352,8 @@ def _compiles(engine: Engine, steps: float) -> bool:
     if engine == "plain":
         return False
     if engine == "compiled":
+        if numba_module() is None:
+            raise ChargewrightError('engine="compiled" needs numba: `pip install numba`; engine="plain" does without')
         return True
     due = _plain_steps[0] + steps
     if due < _PAYS_FROM["kept"] or numba_module() is None:
