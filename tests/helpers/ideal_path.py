@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from chargewright.parts.pack import Pack
-from chargewright.sim import _usage_rules as code
-from chargewright.sim._usage_path import PathTables
+from chargewright.sim import usage_rules as code
 from chargewright.sim.charge_setup import ChargeSettings
-from chargewright.sim.usage import Series, UsageSums, fold_charger, fold_pack, joined, rested, run_usage
+from chargewright.sim.usage import Series, UsageSums, rested, run_usage
+from chargewright.sim.usage_setup import PathTables, fold_charger, fold_pack, joined
 
 TEMP = 298.15
 

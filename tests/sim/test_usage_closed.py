@@ -7,7 +7,7 @@ import pytest
 from ideal_path import TEMP, count, path_of, rows_of, run, seconds, settings_of
 
 from chargewright.parts.cell import ChargeZone
-from chargewright.sim import _usage_rules as code
+from chargewright.sim import usage_rules as code
 
 HOUR = 3600.0
 

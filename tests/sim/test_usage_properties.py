@@ -13,7 +13,7 @@ from chargewright.base.compiled import numba_module
 from chargewright.parts import cells
 from chargewright.parts.cell import ocv
 from chargewright.parts.pack import build_pack, pack_charge_current
-from chargewright.sim import _usage_rules as code
+from chargewright.sim import usage_rules as code
 from chargewright.spec.fields import rate
 from chargewright.spec.pack import PackSpec
 

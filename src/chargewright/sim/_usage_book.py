@@ -4,10 +4,10 @@ from typing import Any
 
 from chargewright.sim import _usage_pack as s
 from chargewright.sim import _usage_path as table
-from chargewright.sim import _usage_rules as code
+from chargewright.sim import usage_rules as code
 from chargewright.sim._usage_pack import PackTables, entropic_slope, mean_rest_voltage, rest_voltage
 from chargewright.sim._usage_path import PathTables, note_battery, note_charge, note_flat, note_rest
-from chargewright.sim._usage_rules import Books, Rules
+from chargewright.sim.usage_rules import Books, Rules
 
 _DAY = 86400.0
 _NOTHING = 1e-9

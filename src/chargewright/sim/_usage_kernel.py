@@ -5,12 +5,13 @@ they cannot carry is not served and shuts the product down. Only then does the s
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import Any
 
 from chargewright.sim import _usage_pack as s
 from chargewright.sim import _usage_path as table
-from chargewright.sim import _usage_rules as code
+from chargewright.sim import usage_rules as code
 from chargewright.sim._usage_book import book_step, note_event
+from chargewright.sim._usage_clock import Flow, run_clocks
 from chargewright.sim._usage_pack import (
     PackTables,
     end_voltage,
@@ -21,7 +22,7 @@ from chargewright.sim._usage_pack import (
     rest_voltage,
 )
 from chargewright.sim._usage_path import PathTables, at_corner, at_into, at_load, find_load, left_for_pack, over_load
-from chargewright.sim._usage_rules import Books, Rules
+from chargewright.sim.usage_rules import Books, Rules
 
 _EXACT = 1e-10
 """How exactly powers balance [1]."""
@@ -31,33 +32,8 @@ _BAND = 1e-6
 """How far the source's limit may be passed [1]."""
 _SERVED = 0
 _DAY = 86400.0
-_FAR = 1.1
-"""A pack or a bus this much above its end is far from it [1]."""
 _COLLAPSE = 0.5
 """A load of constant power has no rest below half of the voltage that the pack has without it."""
-
-
-class Flow(NamedTuple):
-    """What flows in a step."""
-
-    kind: int
-    """Table that describes it."""
-    i: float
-    """Into the pack."""
-    v: float
-    """Mean terminal voltage."""
-    into: float
-    """Power into the pack at its terminals."""
-    source: float
-    """Power at the source's connector."""
-    state: int
-    limit: int
-    helping: int
-    """Whether supplement is in force."""
-    over: int
-    """Whether the source gives more than it may lastingly."""
-    why: int
-    """Why the load cannot be served; 0 if it can."""
 
 
 def run_series(
@@ -120,7 +96,7 @@ def _step(
         off = code.ASLEEP if flag[code.SLEEPING] == 1 else code.OFF
         flow = Flow(flow.kind, flow.i, flow.v, flow.into, flow.source, off, why, 0, 0, why)
     over = over_load(path, served, load)
-    _clocks(pack, path, rules, books, now, flag, dt, flow, load, over)
+    run_clocks(pack, path, rules, books, now, flag, dt, flow, load, over)
     book_step(pack, path, rules, spent, books, now, flag, par, dt, asked, served, load, over, source, flow)
 
 
@@ -349,60 +325,3 @@ def _helped(
     lasts = given <= path.store[path.trip + source] and now[s.T_OVER] + dt <= path.store[path.trip_time + source]
     why = _SERVED if lasts and at_load(path, path.rest_bus, source, load, over) >= 0.0 else code.OVERLOAD
     return Flow(table.REST, 0.0, now[s.VOLTAGE], 0.0, given, code.WAITING, code.BY_SOURCE, 0, 1, why)
-
-
-def _pace(pack: PackTables, path: PathTables, flow: Flow, load: int, over: float) -> int:
-    """Return how far everything is from changing: 0 near, 1 far, 2 at rest."""
-    if flow.state == code.FULL and flow.limit == code.NONE:
-        return 2
-    if flow.state == code.ON_BATTERY:
-        bus = at_corner(path, path.battery_bus, 0, flow.v, load, over)
-        return 1 if flow.v > _FAR * pack.v_empty and bus > _FAR - 1.0 else 0
-    if flow.state == code.CHARGING and flow.limit == code.BY_CURRENT:
-        return 1
-    return 1 if flow.state == code.SHARED and flow.i > 0.0 else 0
-
-
-def _clocks(
-    pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, dt: float, flow: Flow,
-    load: int, over: float,
-) -> None:  # fmt: skip
-    """Let timers run and note what begins and ends with this step."""
-    flag[code.HELPING] = flow.helping
-    flag[code.PACE] = _pace(pack, path, flow, load, over)
-    now[s.T_SUPPLEMENT] = now[s.T_SUPPLEMENT] + dt if flow.helping == 1 else 0.0
-    now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == 1 else 0.0
-    if flag[code.FEED] < 0:
-        return
-    if flag[code.SLEEPING] == 1:
-        now[s.T_WAKE] -= dt
-        if now[s.T_WAKE] <= 1e-9:
-            flag[code.SLEEPING] = 0
-            note_event(books, now, flag, pack, code.WOKE)
-        return
-    blocked = 1 if flow.limit == code.BY_TEMPERATURE and flow.i <= 0.0 else 0
-    if blocked == 1 and flag[code.BLOCKED] == 0:
-        note_event(books, now, flag, pack, code.TOO_COLD if flag[code.REGION] == 0 else code.TOO_HOT)
-    flag[code.BLOCKED] = blocked
-    if flow.state == code.CHARGING:
-        now[s.T_CHARGE] += dt
-    elif flow.state == code.SHARED:
-        now[s.T_CHARGE] += dt * rules.timer_speed
-    elif flow.state == code.PRECHARGE:
-        now[s.T_CHARGE] += dt
-        now[s.T_PRECHARGE] += dt
-    if flag[code.TIMED] == 0 and (now[s.T_CHARGE] > rules.timer or now[s.T_PRECHARGE] > rules.precharge_timer):
-        flag[code.TIMED] = 1
-        note_event(books, now, flag, pack, code.TIMED_OUT)
-    if flag[code.IS_FULL] == 0:
-        if flow.state == code.CHARGING and flow.limit == code.BY_VOLTAGE:
-            sensed = flow.i
-            if path.floats:
-                sensed += at_corner(path, path.beside, 0, flow.v, load, over)
-            if sensed < rules.i_termination:
-                flag[code.IS_FULL] = 1
-                now[s.T_CHARGE] = now[s.T_PRECHARGE] = 0.0
-                note_event(books, now, flag, pack, code.FILLED)
-    elif open_voltage(pack, now) < rules.v_recharge:
-        flag[code.IS_FULL] = 0
-        note_event(books, now, flag, pack, code.RECHARGED)

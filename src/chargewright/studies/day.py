@@ -13,8 +13,9 @@ import numpy.typing as npt
 
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
-from chargewright.sim import _usage_rules as code
-from chargewright.sim.usage import UsageSums, fold_charger, fold_pack, rested, run_usage
+from chargewright.sim import usage_rules as code
+from chargewright.sim.usage import UsageSums, rested, run_usage
+from chargewright.sim.usage_setup import fold_charger, fold_pack
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
 from chargewright.studies.situation import Situation

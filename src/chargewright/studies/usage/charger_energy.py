@@ -16,8 +16,9 @@ from chargewright.parts.charger_rules import charger_class, charger_limit, charg
 from chargewright.parts.energy_rules import REMARK, Comparison
 from chargewright.parts.pack import pack_dc_resistance, pack_ocv
 from chargewright.parts.supply import wall_power
-from chargewright.sim import _usage_rules as code
-from chargewright.sim.usage import DAY, Series, fold_charger, fold_pack, rested, run_usage
+from chargewright.sim import usage_rules as code
+from chargewright.sim.usage import DAY, Series, rested, run_usage
+from chargewright.sim.usage_setup import fold_charger, fold_pack
 from chargewright.studies.needs import Plan
 from chargewright.studies.situation import Situation
 from chargewright.studies.usage.run import charger_of

@@ -11,7 +11,7 @@ from chargewright.parts.cell import Array, pair_tau
 from chargewright.parts.pack import pack_ocv, pack_polarisation, pack_resistance
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply
-from chargewright.sim import _usage_rules as code
+from chargewright.sim import usage_rules as code
 from chargewright.sim.bus_dip import Dip, Peak, bus_dip
 from chargewright.sim.usage import DAY, UsageSums
 from chargewright.sizing.build import Build

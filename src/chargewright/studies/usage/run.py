@@ -10,19 +10,10 @@ from chargewright.base.units import show
 from chargewright.network.hardware import Hardware
 from chargewright.parts.cell import Array
 from chargewright.parts.supply import wall_power
-from chargewright.sim import _usage_rules as code
-from chargewright.sim._usage_pack import PackTables
+from chargewright.sim import usage_rules as code
 from chargewright.sim.charge_setup import ChargeSettings, charge_settings
-from chargewright.sim.usage import (
-    DAY,
-    Engine,
-    UsageSums,
-    energy_at,
-    fold_charger,
-    fold_pack,
-    rested,
-    run_usage,
-)
+from chargewright.sim.usage import DAY, Engine, UsageSums, rested, run_usage
+from chargewright.sim.usage_setup import PackTables, energy_at, fold_charger, fold_pack
 from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_side

@@ -18,8 +18,7 @@ from chargewright.network.solve import Solution, solve
 from chargewright.parts.cell import Array
 from chargewright.parts.pack import pack_ocv
 from chargewright.parts.supply import Supply
-from chargewright.sim._usage_path import PathTables
-from chargewright.sim.usage import joined
+from chargewright.sim.usage_setup import PathTables, joined
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, bus_setting, conditions, in_dropout, source_limit, source_side
 from chargewright.studies.situation import Situation
