@@ -47,8 +47,9 @@ def sweep(
     compile_from     : number of points from which the compiled loop is worth its start
     """
     given = np.broadcast_arrays(v_in, v_out, i_l, index)
-    a, b, i = (np.ascontiguousarray(np.ravel(column), dtype=np.float64) for column in given[:3])
-    which = np.ascontiguousarray(np.ravel(given[3]), dtype=np.int64)
+    # A read-only array is another type to the compiler: it would compile the whole loop a second time.
+    a, b, i = (np.require(np.ravel(column), np.float64, ["C", "W"]) for column in given[:3])
+    which = np.require(np.ravel(given[3]), np.int64, ["C", "W"])
     losses = np.empty((len(which), len(StageLosses._fields)))
     waves = np.empty((len(which), len(StageWaveform._fields)))
     numba = numba_module() if len(which) >= compile_from else None
@@ -106,7 +107,7 @@ def _loop(
     for i in parallel_range(len(which)):
         ih, il, ol, oh, coil, setting = _unpack(rows[which[i]])
         found, wave = stage_point(v_in[i], v_out[i], i_l[i], ih, il, ol, oh, coil, setting)
-        # numba gives 0-d results of np.where back as scalars; the tuples are of one type, so they can be indexed.
+        # Both tuples hold scalars of one type, so that compiled code can index them.
         for j in range(len(found)):
             losses[i, j] = found[j]
         for j in range(len(wave)):
