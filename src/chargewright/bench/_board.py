@@ -81,7 +81,6 @@ def board_of(study: Study, settings: Settings, ladders: tuple[Ladder, ...]) -> B
     best = study.winner
     if best is None or best.sizing is None or best.hardware is None or best.charge is None:
         raise ChargewrightError("a test plan needs a path that can do the job; this study has none")
-    contracts = best.plan.contracts
     return Board(
         case=study.case,
         plan=best.plan,
@@ -90,7 +89,7 @@ def board_of(study: Study, settings: Settings, ladders: tuple[Ladder, ...]) -> B
         settings=settings,
         ladders=ladders,
         charge=best.charge,
-        source=max(contracts, key=lambda n: contracts[n].power),
+        source=best.plan.strongest,
     )
 
 

@@ -19,11 +19,7 @@ from typing import Literal
 from chargewright.network.graph import PowerPath, State, StateKey, Wire, WireKind
 
 Threat = Literal["pack-to-inlet", "bus-to-inlet", "source-to-pack"]
-THREATS: dict[Threat, str] = {
-    "pack-to-inlet": "the pack feeds the inlet",
-    "bus-to-inlet": "the bus feeds the inlet",
-    "source-to-pack": "the source feeds the pack past what holds it back",
-}
+"""What a route threatens: pack or bus feeds the inlet, or the source feeds the pack past what holds it back."""
 How = Literal["conducts", "body diode", "converts", "held by control", "open switch"]
 """How a route gets through an element; the last two stop it."""
 

@@ -164,7 +164,7 @@ def run_charge(
 @cache
 def charge_is_compiled() -> bool:
     """Return whether an earlier process has compiled the kernel for these sources: then it only is to be fetched."""
-    return numba_module() is not None and is_kept(kernel.charge_cell)
+    return is_kept(kernel.charge_cell)
 
 
 def _takes_compiled(engine: str) -> bool:

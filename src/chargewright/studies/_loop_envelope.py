@@ -207,10 +207,9 @@ def _corners(case: Situation, chosen: Plan) -> list[_Corner]:
         )
         for source, edge, soc, full, temp, l_sign, c_sign, p_load in grid
     ]  # fmt: skip
-    strongest = max(chosen.contracts, key=lambda n: chosen.contracts[n].power)
     found.append(
         _Corner(
-            source=strongest, edge="typ", soc=0.5, i_pack=case.i_charge, full=True, temp=ambient.typical,
+            source=chosen.strongest, edge="typ", soc=0.5, i_pack=case.i_charge, full=True, temp=ambient.typical,
             l_sign=0.0, c_sign=0.0, p_load=calm,
         )
     )  # fmt: skip

@@ -116,7 +116,7 @@ def _inputs(
 ) -> tuple[Floats, Floats, Floats]:
     """Return mean input (power, share), mean pack power and greatest loss (power,); nan where the path cannot."""
     temp = case.design.ambient.typical
-    name = max(one.plan.contracts, key=lambda n: one.plan.contracts[n].power)
+    name = one.plan.strongest
     supply = one.plan.contracts[name]
     path, hw = one.plan.path, one.hardware
     p_load = np.outer(scale, load.power)

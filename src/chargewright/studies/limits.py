@@ -58,7 +58,7 @@ class Reach:
 
 def reach_of(case: Situation, chosen: Plan, hardware: Hardware) -> Reach:
     """Return how far load, peak, cable and source can go on a path."""
-    name = max(chosen.contracts, key=lambda n: chosen.contracts[n].power)
+    name = chosen.strongest
     supply = chosen.contracts[name]
     ambient, path = case.design.ambient, chosen.path
 

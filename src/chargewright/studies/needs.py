@@ -35,6 +35,16 @@ class Plan:
     """Lowest bus while a source is there, from its tolerance and cable alone [V]."""
     rails: tuple[Regulator, ...]
 
+    @property
+    def strongest(self) -> str:
+        """Name of the source whose contract gives the most power, whether or not the day uses it."""
+        return max(self.contracts, key=lambda name: self.contracts[name].power)
+
+
+def lowest_input(supply: Supply) -> float:
+    """Return the lowest voltage at the product's connector at rated current [V]: low edge, worn and hot cable."""
+    return float(worst_input_voltage(supply, supply.i_rated))
+
 
 def plan(case: Situation, path: PowerPath) -> Plan:
     """Return contracts, bus window and rails of a path."""
@@ -46,7 +56,7 @@ def plan(case: Situation, path: PowerPath) -> Plan:
         lowest = case.bus_min + above
     else:
         highest = max([case.v_full, *(s.v_max_normal for s in contracts.values())])
-        lowest = min(float(worst_input_voltage(s, s.i_rated)) for s in contracts.values())
+        lowest = min(lowest_input(s) for s in contracts.values())
     rules = case.design.rules
     rails = tuple(generic_regulator(r, highest, rules.v_derating, rules.headroom) for r in case.rails)
     return Plan(
@@ -68,11 +78,7 @@ def contract_for(case: Situation, path: PowerPath, offered: tuple[Supply, ...]) 
     Judged at the low edge of the tolerance with a worn, hot cable. If none can finish the charge, the strongest.
     """
     fixed = [s for s in offered if s.adjustable is None]
-
-    def worst(s: Supply) -> float:
-        return float(worst_input_voltage(s, s.i_rated))
-
-    fitting = [s for s in fixed if worst(s) > least_input(case, path)] or fixed
+    fitting = [s for s in fixed if lowest_input(s) > least_input(case, path)] or fixed
     power = max(s.power for s in fitting)
     strong = [s for s in fitting if s.power > 0.98 * power]
     return min(strong, key=lambda s: abs(s.v_set.typ - case.v_full))
@@ -86,7 +92,7 @@ def can_pass_through(case: Situation, path: PowerPath, supply: Supply) -> bool:
     """
     if path.state("pass-through") is None or supply.v_max_normal > NEAR_THE_BUS * case.v_full:
         return False
-    lowest = float(worst_input_voltage(supply, supply.i_rated))
+    lowest = lowest_input(supply)
     return lowest > case.v_full and supply.v_max_normal <= case.bus_max
 
 
@@ -178,7 +184,7 @@ def _corners(case: Situation, chosen: Plan) -> Points:
     rows: list[tuple[float, float, float, bool, bool]] = []
     v_low = max(case.pack.v_precharge, 1.0)
     for supply in chosen.contracts.values():
-        for v_in in (float(worst_input_voltage(supply, supply.i_rated)), supply.v_max_normal):
+        for v_in in (lowest_input(supply), supply.v_max_normal):
             for v_out in (v_low, case.v_full):
                 for p in (0.0, case.p_busy):
                     rows.append(

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from chargewright.base.findings import Finding
 from chargewright.base.units import Toleranced
 from chargewright.parts.sense_resistor import SenseResistor
-from chargewright.parts.supply import worst_input_voltage
 from chargewright.setpoints.cell_voltage import CellVoltage, FullState, cell_voltage_error, full_state
 from chargewright.setpoints.context import Context, Want
 from chargewright.setpoints.controller import Controller
@@ -21,7 +20,7 @@ from chargewright.setpoints.sequence import (
     write_sequence,
 )
 from chargewright.sizing.build import Build
-from chargewright.studies.needs import Plan
+from chargewright.studies.needs import Plan, lowest_input
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation
 
@@ -90,7 +89,7 @@ def _wants(case: Situation, chosen: Plan) -> list[Want]:
     charge, pack = case.design.charge, case.pack
     weakest = min(chosen.contracts.values(), key=lambda s: s.i_rated)
     lowest = min(chosen.contracts.values(), key=lambda s: s.v_set.low)
-    floor = float(worst_input_voltage(lowest, lowest.i_rated))
+    floor = lowest_input(lowest)
     return [
         Want(quantity="charge_voltage", value=pack.v_full, reason="cells in series times their charge voltage"),
         Want(quantity="charge_current", value=case.i_charge, reason="wanted charge current, within the cells' limit"),
@@ -134,7 +133,7 @@ def _context(case: Situation, chosen: Plan, build: Build) -> Context:
         i_precharge_max=pack.cell.limits.rate_precharge * pack.capacity,
         i_discharge_max=pack.i_discharge_max,
         i_source_max=min(s.i_rated for s in chosen.contracts.values()),
-        v_source_min=min(float(worst_input_voltage(s, s.i_rated)) for s in chosen.contracts.values()),
+        v_source_min=min(lowest_input(s) for s in chosen.contracts.values()),
         r_pack=_band(build.sense_charge),
         r_source=_band(build.sense_source),
     )

@@ -165,10 +165,8 @@ def _measures(
 ) -> dict[str, float]:
     ambient = case.design.ambient
     usual = max(case.modes.values()) if len(case.modes) == 1 else float(np.median(list(case.modes.values())))
-    name = max(chosen.contracts, key=lambda n: chosen.contracts[n].power)
-    hot = operate(
-        case, chosen.path, hw, chosen.contracts[name], soc=[0.1, 0.5, 0.8], p_load=case.p_busy, temp=ambient.hot
-    )
+    supply = chosen.contracts[chosen.strongest]
+    hot = operate(case, chosen.path, hw, supply, soc=[0.1, 0.5, 0.8], p_load=case.p_busy, temp=ambient.hot)
     rails = chosen.rails
     return {
         # Energy that was not delivered is no saving: the wall energy is scaled to the whole of what was asked for.
