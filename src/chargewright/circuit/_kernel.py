@@ -18,9 +18,9 @@ Flags = npt.NDArray[np.bool_]
 
 DONE, FULL, NEED_MODE, CHATTER, BROKEN = 0, 1, 2, 3, 4
 CYCLE, KEY, EDGE, BREAK, COMPARE, PENDING, SETTLED, FLIPS, EVENTS, SEGMENTS = range(10)
-"""Whole numbers that the loop carries: period, key of the mode, next known edge, next break of a wave, whether the
-comparator waits, gate that waits for its dead time, whether the mode is known to hold, tries of that, events of the
-period, segments written."""
+"""Whole numbers that the loop carries: period, key of the mode, next known edge, next break of a wave or timed gate,
+whether the comparator waits, gate that waits for its dead time, whether the mode is known to hold, tries of that,
+events of the period, segments written."""
 TAU, PENDING_TAU = range(2)
 """Instant in the period, and that of the gate that waits."""
 MOST_FLIPS = 200
@@ -58,7 +58,9 @@ class Drive(NamedTuple):
     """Gate bit that the edge sets; negative where it clears it."""
     break_t: Floats
     break_place: Indices
+    """Place of the wave that breaks; -1 where a gate is set."""
     break_value: Floats
+    """Value of the wave from there on, or the gate's bit, negative where it is cleared."""
     break_slope: Floats
     ramp: int
     """Place of the modulator's ramp; -1 without one."""
@@ -146,8 +148,12 @@ def known_events(drive: Drive, x: Floats, ints: Indices, floats: Floats) -> None
     tau = floats[TAU]
     while ints[BREAK] < len(drive.break_t) and drive.break_t[ints[BREAK]] - ints[CYCLE] * drive.period <= tau:
         place = drive.break_place[ints[BREAK]]
-        x[place] = drive.break_value[ints[BREAK]]
-        x[place + 1] = drive.break_slope[ints[BREAK]]
+        if place < 0:
+            value = drive.break_value[ints[BREAK]]
+            set_gate(ints, int(abs(value)), value > 0.0)
+        else:
+            x[place] = drive.break_value[ints[BREAK]]
+            x[place + 1] = drive.break_slope[ints[BREAK]]
         ints[BREAK] += 1
     if ints[PENDING] >= 0 and floats[PENDING_TAU] <= tau:
         set_gate(ints, ints[PENDING], True)

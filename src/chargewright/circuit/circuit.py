@@ -53,6 +53,18 @@ class Modulator:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Timed:
+    """A switch set on or off at one instant [s] from the start: plugging, a battery switch, a load that connects.
+
+    A switch with such events is off before the first of them; it has no gate and no part in the modulator.
+    """
+
+    switch: str
+    t: float
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Circuit:
     """Elements and drive of one circuit. `period` is the switching period, or the step of reporting without one."""
 
@@ -63,6 +75,8 @@ class Circuit:
     signals: frozenset[str] = frozenset()
     """Elements of the control, whose power is none of the power stage's."""
     title: str = "switched circuit"
+    timeline: tuple[Timed, ...] = ()
+    """Switches set at instants from the start, in any order; of events of one switch at one instant the last counts."""
 
     @property
     def switches(self) -> tuple[Switch, ...]:
@@ -106,6 +120,13 @@ def check(circuit: Circuit) -> None:
     for name in driven:
         if not isinstance(circuit.element(name), Switch):
             raise OutOfRange(f"{name} has a gate but is no switch")
+    timed = {event.switch for event in circuit.timeline}
+    for event in circuit.timeline:
+        if not isinstance(circuit.element(event.switch), Switch):
+            raise OutOfRange(f"{event.switch} is switched at {event.t} s but is no switch")
+        if not 0.0 <= event.t < float("inf"):
+            raise OutOfRange(f"{event.switch} is switched at {event.t} s; an instant is 0 or later, and finite")
+    driven += sorted(timed)
     if sorted(set(driven)) != sorted(driven):
         raise OutOfRange("a switch is driven twice")
 

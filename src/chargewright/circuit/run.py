@@ -171,16 +171,20 @@ def run(
 
 
 def _first_gates(circuit: Circuit) -> int:
-    key = 0
+    bits = _bits(circuit)
+    on = {event.switch: event.on for event in circuit.timeline if event.t == 0.0}
     for gate in circuit.gates:
         at_clock = gate.on == 0.0 or gate.on > gate.off
-        if at_clock and gate.on != gate.off:
-            key += 1 << [s.name for s in circuit.switches].index(gate.switch)
-    return key
+        on[gate.switch] = at_clock and gate.on != gate.off
+    return sum(bits[switch] for switch, closed in on.items() if closed)
+
+
+def _bits(circuit: Circuit) -> dict[str, int]:
+    return {s.name: 1 << k for k, s in enumerate(circuit.switches)}
 
 
 def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
-    bits = {s.name: 1 << k for k, s in enumerate(circuit.switches)}
+    bits = _bits(circuit)
     edges = []
     for gate in circuit.gates:
         if gate.on != gate.off:
@@ -188,7 +192,7 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
             edges += [] if gate.on == 0.0 and always else [(gate.on * circuit.period, bits[gate.switch])]
             edges += [(gate.off * circuit.period, -bits[gate.switch])] if gate.off < 1.0 else []
     edges.sort()
-    breaks = []
+    breaks = [(e.t, -1, float(bits[e.switch] if e.on else -bits[e.switch]), 0.0) for e in circuit.timeline]
     for e in circuit.elements:
         wave = level_of(e)
         if isinstance(wave, Wave):
