@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-SLOW_TO_IMPORT = ("jinja2", "matplotlib", "numba", "scipy", "typst")
+SLOW_TO_IMPORT = ("jinja2", "matplotlib", "numba", "pyarrow", "scipy", "typst")
 
 
 def loaded_by(*command: str) -> set[str]:

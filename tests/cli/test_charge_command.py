@@ -4,8 +4,10 @@ import csv
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from chargewright.bridges.table_files import read_table
 from chargewright.cli.main import main
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "tablet.yaml"
@@ -20,15 +22,25 @@ def test_it_tells_phases_limits_and_audit(capsys: pytest.CaptureFixture[str], tm
     assert "the charge voltage rules, the current tapers" in said
     assert "80 % after" in said
     assert "in order: highest cell voltage" in said
-    rows = list(csv.DictReader((tmp_path / "charge.csv").read_text().splitlines()))
+    table, notes = read_table(tmp_path / "charge.csv")
+    assert "dock adapter" in notes["title"]
     measured_form = list(csv.DictReader((tmp_path / "charge_bdf.csv").read_text().splitlines()))
-    assert float(measured_form[-1]["Test Time / s"]) == pytest.approx(float(rows[-1]["t_s"]))
-    assert float(measured_form[-1]["Current / A"]) == pytest.approx(float(rows[-1]["i_pack_A"]))
+    assert float(measured_form[-1]["Test Time / s"]) == pytest.approx(table["t_s"][-1])
+    assert float(measured_form[-1]["Current / A"]) == pytest.approx(table["i_pack_A"][-1])
     # By hand: it starts where it was told to, and ends with the termination current, 0.05 C of 5 Ah.
-    assert float(rows[0]["soc"]) == pytest.approx(0.2)
-    assert float(rows[-1]["i_pack_A"]) == pytest.approx(0.25, rel=1e-5)
-    assert rows[-1]["limit"] == "done"
+    assert table["soc_1"][0] == pytest.approx(0.2)
+    assert table["i_pack_A"][-1] == pytest.approx(0.25, rel=1e-5)
+    assert table["limit"][-1] == "done"
     assert (tmp_path / "charge.svg").read_text().startswith("<svg")
+
+
+def test_parquet_holds_the_same_as_csv(tmp_path: Path):
+    main([*FAST, "--from", "80 %", "--out", str(tmp_path)])
+    main([*FAST, "--from", "80 %", "--out", str(tmp_path), "--parquet"])
+    text, binary = read_table(tmp_path / "charge.csv"), read_table(tmp_path / "charge.parquet")
+    assert text[1] == binary[1]
+    assert all(np.array_equal(text[0][name], binary[0][name]) for name in binary[0])
+    assert len(binary[0]["t_s"]) > 10
 
 
 def test_a_charge_that_passes_a_limit_or_never_ends_gives_one(capsys: pytest.CaptureFixture[str]):

@@ -1,14 +1,15 @@
 """The command that runs only the usage: text, tables, JSON, logs, and messages instead of tracebacks."""
 
-import csv
 import json
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
 from chargewright.bridges.bdf import read_bdf
+from chargewright.bridges.table_files import read_table
 from chargewright.cli.main import main
 
 DESIGN = """\
@@ -37,8 +38,9 @@ def run(*arguments: object) -> int:
     return main(["usage", *(str(a) for a in arguments)])
 
 
-def table(path: Path) -> list[dict[str, str]]:
-    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+def table(path: Path) -> list[dict[str, Any]]:
+    columns, _ = read_table(path)
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def test_it_tells_how_the_days_go(design, capsys):
@@ -76,6 +78,16 @@ def test_json_and_tables_hold_the_same(design, tmp_path, capsys):
     assert "Use over days" in " ".join(figure.itertext())
     for name in ("events.csv", "peaks.csv"):
         assert (out / name).stat().st_size > 10
+
+
+def test_tables_as_parquet_hold_the_same(design, tmp_path):
+    for more in ((), ("--parquet",)):
+        run(design, "--path", "narrow-buck", "--days", 1, "--out", tmp_path / f"out{len(more)}", *more)
+    for name in ("days", "balance", "states", "events", "trace", "peaks"):
+        text, binary = read_table(tmp_path / "out0" / f"{name}.csv"), read_table(tmp_path / "out1" / f"{name}.parquet")
+        assert text[1] == binary[1]
+        assert list(text[0]) == list(binary[0])
+        assert all(len(values) == 0 or np.array_equal(values, binary[0][key]) for key, values in text[0].items()), name
 
 
 def test_a_log_is_run_as_long_as_it_lasts(design, tmp_path, capsys):

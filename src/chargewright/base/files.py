@@ -1,6 +1,6 @@
 """Writing files so that a run which is broken off leaves what was there before, whole.
 
-A text file is written beside its target and then takes its place. A folder is filled beside its target and then
+A file is written beside its target and then takes its place. A folder is filled beside its target and then
 swapped in; folders made so carry the marker file, and only such folders, or empty ones, are ever replaced.
 """
 
@@ -12,6 +12,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from chargewright.base.errors import ChargewrightError
 
@@ -27,13 +28,19 @@ def save_text_atomically(path: Path, text: str) -> None:
     """
     with _told(path):
         data = text.encode("utf-8")
+    write_file_atomically(path, lambda file: file.write(data))
+
+
+def write_file_atomically(path: Path, fill: Callable[[BinaryIO], object]) -> None:
+    """Let `fill` write a new file, then put it in the place of `path`, like `save_text_atomically`."""
+    with _told(path):
         target = path.resolve()
         _clean_up(target, ("part",))
         draft = _sibling(target, "part")
         try:
             descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
             with open(descriptor, "wb") as file:
-                file.write(data)
+                fill(file)
                 file.flush()
                 os.fsync(file.fileno())
             if target.is_file():

@@ -1,7 +1,5 @@
 """The command that runs only the charge: phases, times, limits in words, audit; curves as CSV and figure."""
 
-import csv
-import io
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,8 +10,6 @@ from chargewright.cli.progress import Line
 
 if TYPE_CHECKING:
     from chargewright.studies.charge import ChargePlan
-
-_HEADS = ("t_s", "i_pack_A", "v_pack_V", "v_cell_highest_V", "soc", "temp_cells_K", "limit")
 
 
 def charge(
@@ -26,13 +22,18 @@ def charge(
     ambient: Annotated[
         str | None, typer.Option("--ambient", help="Temperature around, like '0 °C'; by default the typical one.")
     ] = None,
-    out: Annotated[Path | None, typer.Option("--out", help="Folder for charge.csv, charge.svg, a BDF file.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for charge.csv, charge.svg, charge_bdf.csv.")
+    ] = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Write the table as Parquet instead of CSV.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Charge the pack of a design: phases, times, which limit ruled when, and the audit against the cell."""
     from chargewright.base.files import save_text_atomically
     from chargewright.base.units import parse
     from chargewright.bridges.bdf import charge_bdf
+    from chargewright.bridges.run_tables import charge_table
+    from chargewright.bridges.table_files import save_table, table_notes
     from chargewright.report.figures.charge_curves import charge_picture
     from chargewright.spec.load import load_design
     from chargewright.studies.charge_alone import charge_alone
@@ -54,11 +55,12 @@ def charge(
         print(story(plan))
     if out is not None:
         out.mkdir(parents=True, exist_ok=True)
-        save_text_atomically(out / "charge.csv", _curves(plan))
+        curves = out / f"charge.{'parquet' if parquet else 'csv'}"
+        save_table(curves, charge_table(plan.run), notes=table_notes(f"{loaded.name}, {plan.title}"))
         save_text_atomically(out / "charge_bdf.csv", charge_bdf(plan.run))
         save_text_atomically(out / "charge.svg", charge_picture(plan, case.pack.series, case.pack.v_cell_max).svg)
         if not as_json:
-            print(f"\nCurves: {out / 'charge.csv'}   Figure: {out / 'charge.svg'}")
+            print(f"\nCurves: {curves}   Figure: {out / 'charge.svg'}")
     return 0 if plan.run.ended_by == "termination" and all(row.ok for row in plan.run.audit) else 1
 
 
@@ -136,16 +138,3 @@ def record(plan: "ChargePlan") -> dict[str, Any]:
         ],
         "audit": [asdict(row) for row in run.audit],
     }
-
-
-def _curves(plan: "ChargePlan") -> str:
-    from chargewright.sim.charge import LIMITS
-
-    trace = plan.run.trace
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_HEADS)
-    for k in range(len(trace.t)):
-        numbers = (trace.t, trace.i, trace.v_pack, trace.v_cell_highest, trace.soc, trace.temp)
-        table.writerow([*(f"{x[k]:.9g}" for x in numbers), LIMITS[int(trace.limit[k])]])
-    return text.getvalue()

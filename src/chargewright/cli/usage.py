@@ -61,6 +61,7 @@ def usage(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for tables, usage.json, usage.svg, pack_bdf.csv.")
     ] = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Write the tables as Parquet instead of CSV.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Run a design through days of use: charge, wall energy, losses, overloads and brown-outs with their causes."""
@@ -109,7 +110,7 @@ def usage(
     else:
         print(summary(run, charger))
     if out is not None:
-        write_folder_atomically(out, lambda folder: _write(folder, run, found))
+        write_folder_atomically(out, lambda folder: _write(folder, run, found, "parquet" if parquet else "csv"))
         if not as_json:
             print(f"\nTables and figure: {out}")
     return 0 if run.t_unserved == 0.0 and run.brown_outs == 0.0 else 1
@@ -261,13 +262,14 @@ def record(run: "UsageRun", charger: "ChargerEnergy | None") -> dict[str, Any]:
     return found
 
 
-def _write(folder: Path, run: "UsageRun", found: dict[str, Any]) -> None:
+def _write(folder: Path, run: "UsageRun", found: dict[str, Any], ending: str) -> None:
     from chargewright.bridges.bdf import usage_bdf
-    from chargewright.bridges.usage_csv import usage_tables_csv
+    from chargewright.bridges.run_tables import usage_tables
+    from chargewright.bridges.table_files import save_table, table_notes
     from chargewright.report.figures.usage import usage_picture
 
-    for name, text in usage_tables_csv(run).items():
-        (folder / name).write_text(text, encoding="utf-8")
+    for name, (title, columns) in usage_tables(run).items():
+        save_table(folder / f"{name}.{ending}", columns, notes=table_notes(f"{run.title}, {title}", path=run.path))
     (folder / "usage.svg").write_text(usage_picture(run).svg, encoding="utf-8")
     (folder / "pack_bdf.csv").write_text(usage_bdf(run), encoding="utf-8")
     (folder / "usage.json").write_text(

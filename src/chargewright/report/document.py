@@ -1,8 +1,8 @@
 """From a dossier to the document: the chapters in the order in which the questions are asked."""
 
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import PurePath
 
+from chargewright.base.version import own_version
 from chargewright.dossier.record import Dossier
 from chargewright.report.blocks import Document
 from chargewright.report.chapters import (
@@ -39,11 +39,3 @@ def document_of(dossier: Dossier, date: str = "") -> Document:
 def design_file(dossier: Dossier) -> str:
     """Return the name of the design file without its folder."""
     return PurePath(dossier.study.design_file).name
-
-
-def own_version() -> str:
-    """Return the version of this package."""
-    try:
-        return version("chargewright")
-    except PackageNotFoundError:
-        return "(not installed)"

@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from chargewright.base.version import own_version
 from chargewright.dossier.record import Dossier
 from chargewright.report.data import charge, handover, loops, parts, paths, states
-from chargewright.report.document import design_file, own_version
+from chargewright.report.document import design_file
 from chargewright.report.tables import DataTable, TableForm
 from chargewright.studies.decision_map import DecisionMap
 from chargewright.studies.study import PathStudy
