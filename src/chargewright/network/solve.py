@@ -16,18 +16,17 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.compiled import plain
-from chargewright.network import stage
 from chargewright.network._system import Layout, newton_step
 from chargewright.network.graph import PowerPath, State, WireKind
-from chargewright.network.hardware import ABSENT, Hardware, StageParts
-from chargewright.network.stage import StageLosses, StageWaveform, SwitchAt, drive_supply
+from chargewright.network.hardware import ABSENT, Hardware
+from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWaveform, SwitchAt, drive_supply
+from chargewright.network.sweep import COIL_AT, SETTING_AT, StageDesign, design_rows, sweep
 from chargewright.parts import regulator
 from chargewright.physics import conduction
 
 Floats = npt.NDArray[np.float64]
 
 # Every step of the solver evaluates these; the relations inside are taken without range checks and tracing.
-stage_point = plain(stage.stage_point)
 rails_loss = plain(regulator.rails_loss)
 resistance_at = plain(conduction.resistance_at)
 resistive_loss = plain(conduction.resistive_loss)
@@ -42,6 +41,8 @@ _LEAST_STEPS = 3
 _FIRST_RISE = 15.0
 _SURE_STEPS = 10
 """Steps after which a part at twice the runaway limit is no longer taken for an overshoot of the method."""
+_HOT_STEPS = 10
+"""Steps in a row, after the sure ones, that a part may spend above the runaway limit before it counts as run away."""
 _FLIP_STEPS = 30
 """Steps after which a condition that still moves is taken to flip between two regions of a four-switch stage."""
 _HYSTERESIS = 0.01
@@ -53,6 +54,7 @@ either region leads to the other; this decides for the one with less loss.
 _D_OUT_MAX = 0.98
 """Greatest duty of the output low switch: beyond it a stage lifts more than fifty times, which no steady state does."""
 _SLOPE_STEP = 1e-5
+_DUTY_TURN = SETTING_AT + Setting._fields.index("duty_turn")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +129,7 @@ def solve(path: PowerPath, state: State, hardware: Hardware, c: Conditions) -> S
 def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solution:
     layout = Layout.of(path, state)
     n = len(c.e_source)
+    table = _StageTable.of(path, state, hw, n)
     x = layout.first_guess(c)
     temps = dict.fromkeys((*layout.wires, *hw.stage.hot, "board"), c.temp_ambient + _FIRST_RISE)
     p_rails, slope = _rails(hw, layout.voltage(x, path.load_at, c), c.p_load)
@@ -134,10 +137,11 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
     solved, away, lost = (np.zeros(n, dtype=bool) for _ in range(3))
     done = solved | away | lost
     turn = np.zeros(n)
+    hot_steps = np.zeros(n, dtype=np.int64)
     shown: _Shown | None = None
     for step in range(_MOST_STEPS):
         resistances = _wire_resistances(layout, hw, c, temps)
-        losses, wave, r_through = _stage_losses(path, state, hw, layout, c, x, d_out, temps, turn)
+        losses, wave, r_through = _stage_losses(state, hw, table, layout, c, x, d_out, temps, turn)
         p_stage = np.asarray(sum(losses), dtype=float)
         fresh = newton_step(layout, c, x, resistances, p_stage, c.p_load + p_rails, slope, r_through)
         moved = np.max(np.abs(fresh - x) / (1e-3 + np.abs(fresh)), axis=1)
@@ -154,7 +158,8 @@ def _iterate(path: PowerPath, state: State, hw: Hardware, c: Conditions) -> Solu
         if step >= _LEAST_STEPS:
             solved |= ~done & (moved < 1e-10) & (warmed < 1e-5) & settled
         if step >= _SURE_STEPS:
-            away |= ~done & (hottest >= 2.0 * TEMP_RUNAWAY)
+            hot_steps = np.where(hottest > TEMP_RUNAWAY, hot_steps + 1, 0)
+            away |= ~done & ((hottest >= 2.0 * TEMP_RUNAWAY) | (hot_steps > _HOT_STEPS))
         ends = (solved | away | lost) & ~done
         done |= ends
         if ends.any():
@@ -201,9 +206,9 @@ def _kept(which: npt.NDArray[np.bool_], now: _Shown, before: _Shown | None) -> _
 
 def _rails(hw: Hardware, v_bus: Floats, p_load: Any) -> tuple[Floats, Floats]:
     """Return loss [W] of the rails and its slope over the bus voltage [W/V]."""
-    loss = rails_loss(hw.rails, v_bus, p_load)
-    above = rails_loss(hw.rails, v_bus * (1.0 + _SLOPE_STEP), p_load)
-    return loss, (above - loss) / (v_bus * _SLOPE_STEP)
+    n = len(v_bus)
+    both = rails_loss(hw.rails, np.concatenate([v_bus, v_bus * (1.0 + _SLOPE_STEP)]), np.tile(p_load, 2))
+    return both[:n], (both[n:] - both[:n]) / (v_bus * _SLOPE_STEP)
 
 
 def _beyond_greatest_power(layout: Layout, c: Conditions, x: Floats) -> npt.NDArray[np.bool_]:
@@ -258,16 +263,49 @@ def _wire_losses(layout: Layout, c: Conditions, x: Floats, r: dict[WireKind, Flo
     return lost
 
 
-def _switch_hot(part: SwitchAt | None, temps: dict[str, Floats], hw: Hardware, name: str) -> SwitchAt:
-    if part is None:
-        return ABSENT
-    return part._replace(r_on=resistance_at(part.r_on, hw.stage.hot[name].temp_co, temps[name]))
+@dataclass(frozen=True, slots=True)
+class _StageTable:
+    """The stage of every condition as a row of numbers, in the order of the power flow; made once for a solve."""
+
+    rows: Floats
+    """(n, COLUMNS) at 25 °C."""
+    heated: tuple[tuple[int, str, float], ...]
+    """Columns of the resistances that follow a temperature, whose, and by which coefficient [1/K]."""
+
+    @classmethod
+    def of(cls, path: PowerPath, state: State, hw: Hardware, n: int) -> "_StageTable":
+        """Return the table; running backwards, legs and capacitors change their roles."""
+        parts, setting = hw.stage, hw.stage.setting
+        one_leg = 1.0 if path.stage.legs == "buck" else 0.0
+        places = ("a_high", "a_low", "b_low", "b_high")
+        setting = setting._replace(legs=one_leg)
+        if state.stage == "reverse":
+            places = ("b_high", "b_low", "a_low", "a_high")
+            setting = setting._replace(legs=-one_leg, esr_in=setting.esr_out, esr_out=setting.esr_in)
+        switches: dict[str, SwitchAt | None] = {place: getattr(parts, place) for place in places}
+        ih, il, ol, oh = (s or ABSENT for s in switches.values())
+        rows = design_rows(StageDesign(ih, il, ol, oh, parts.coil, setting))
+        heated = [(k * len(SwitchAt._fields) + SwitchAt._fields.index("r_on"), place, hw.stage.hot[place].temp_co)
+                  for k, place in enumerate(places) if switches[place] is not None]  # fmt: skip
+        heated.append((COIL_AT + CoilAt._fields.index("r_dc"), "coil", hw.stage.hot["coil"].temp_co))
+        return cls(np.repeat(rows, n, axis=0) if len(rows) != n else rows, tuple(heated))
+
+    def points(
+        self, v_in: Floats, v_out: Floats, i_coil: Floats, temps: dict[str, Floats], turn: Floats
+    ) -> tuple[StageLosses, StageWaveform]:
+        """Return losses and waveform of each condition at its temperatures."""
+        rows = self.rows.copy()
+        for column, place, temp_co in self.heated:
+            rows[:, column] = resistance_at(rows[:, column], temp_co, temps[place])
+        rows[:, _DUTY_TURN] = np.minimum(rows[:, _DUTY_TURN] + turn, 1.0)
+        losses, waves = sweep(v_in, v_out, i_coil, rows, np.arange(len(rows)))
+        return StageLosses(*losses.T.copy()), StageWaveform(*waves.T.copy())
 
 
 def _stage_losses(
-    path: PowerPath,
     state: State,
     hw: Hardware,
+    table: _StageTable,
     layout: Layout,
     c: Conditions,
     x: Floats,
@@ -275,39 +313,38 @@ def _stage_losses(
     temps: dict[str, Floats],
     turn: Floats,
 ) -> tuple[StageLosses, StageWaveform, Any]:
-    parts: StageParts = hw.stage
-    zero = np.zeros(len(c.e_source))
-    v_a = layout.voltage(x, path.stage.a, c)
-    v_b = layout.voltage(x, path.stage.b, c)
-    a_high, a_low = (_switch_hot(getattr(parts, k), temps, hw, k) for k in ("a_high", "a_low"))
-    b_low, b_high = (_switch_hot(getattr(parts, k), temps, hw, k) for k in ("b_low", "b_high"))
-    coil = parts.coil._replace(r_dc=resistance_at(parts.coil.r_dc, hw.stage.hot["coil"].temp_co, temps["coil"]))
-    idle = StageWaveform(*([zero] * len(StageWaveform._fields)))
+    v_a, v_b = (layout.voltage(x, node, c) for node in (layout.path.stage.a, layout.path.stage.b))
     if state.stage in ("off", "through"):
-        fed = v_a if state.stage == "through" or state.fed_from == "a" else v_b
-        quiet = IDLE_SHARE * parts.setting.i_quiescent * drive_supply(fed, fed, parts.setting.v_drive)
-        i = layout.port(x, "i_b") if state.stage == "through" else zero
-        r_through = a_high.r_on + coil.r_dc + b_high.r_on
-        found = dict.fromkeys(StageLosses._fields, zero) | {
-            "in_high_conduction": resistive_loss(i, a_high.r_on),
-            "out_high_conduction": resistive_loss(i, b_high.r_on),
-            "coil_winding": resistive_loss(i, coil.r_dc),
-            "quiescent": quiet + zero,
-        }
-        return StageLosses(**found), idle._replace(rms_coil=np.abs(i), i_peak=np.abs(i), d_in=zero + 1.0), r_through
-    setting = parts.setting._replace(duty_turn=np.minimum(parts.setting.duty_turn + turn, 1.0))
-    one_leg = 1.0 if path.stage.legs == "buck" else 0.0
-    if state.stage == "forward":
-        i_out = layout.port(x, "i_b")
-        i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 1.0 - _D_OUT_MAX), 1e-6)
-        losses, wave = stage_point(v_a, v_b, i_coil, a_high, a_low, b_low, b_high, coil, setting._replace(legs=one_leg))
-        return losses, wave, 0.0
-    # Backwards: the pack side feeds, the legs change their roles, and so do the capacitors.
-    i_out = -layout.port(x, "i_a")
+        return _standing(state, hw, layout, x, v_a, v_b, temps)
+    forward = state.stage == "forward"
+    i_out = layout.port(x, "i_b") if forward else -layout.port(x, "i_a")
     i_coil = np.maximum(i_out / np.maximum(1.0 - d_out, 1.0 - _D_OUT_MAX), 1e-6)
-    turned = setting._replace(legs=-one_leg, esr_in=setting.esr_out, esr_out=setting.esr_in)
-    losses, wave = stage_point(v_b, v_a, i_coil, b_high, b_low, a_low, a_high, coil, turned)
-    return losses, wave, 0.0
+    v_in, v_out = (v_a, v_b) if forward else (v_b, v_a)
+    return *table.points(v_in, v_out, i_coil, temps, turn), 0.0
+
+
+def _standing(
+    state: State, hw: Hardware, layout: Layout, x: Floats, v_a: Floats, v_b: Floats, temps: dict[str, Floats]
+) -> tuple[StageLosses, StageWaveform, Any]:
+    """Return losses of a stage that does not switch, and its resistance from port to port [Ω]."""
+    parts, zero = hw.stage, np.zeros(len(x))
+    r_high = [
+        zero if part is None else resistance_at(part.r_on, parts.hot[place].temp_co, temps[place])
+        for place, part in (("a_high", parts.a_high), ("b_high", parts.b_high))
+    ]
+    r_dc = resistance_at(parts.coil.r_dc, parts.hot["coil"].temp_co, temps["coil"])
+    fed = v_a if state.stage == "through" or state.fed_from == "a" else v_b
+    quiet = IDLE_SHARE * parts.setting.i_quiescent * drive_supply(fed, fed, parts.setting.v_drive)
+    i = layout.port(x, "i_b") if state.stage == "through" else zero
+    found = dict.fromkeys(StageLosses._fields, zero) | {
+        "in_high_conduction": resistive_loss(i, r_high[0]),
+        "out_high_conduction": resistive_loss(i, r_high[1]),
+        "coil_winding": resistive_loss(i, r_dc),
+        "quiescent": quiet + zero,
+    }
+    idle = StageWaveform(*([zero] * len(StageWaveform._fields)))
+    wave = idle._replace(rms_coil=np.abs(i), i_peak=np.abs(i), d_in=zero + 1.0)
+    return StageLosses(**found), wave, r_high[0] + r_dc + r_high[1]
 
 
 _HEATS = {

@@ -9,14 +9,20 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import compiled_loop, numba_module, parallel_range
+from chargewright.base.compiled import compiled_loop, numba_module, parallel_range, plain
+from chargewright.network import stage
 from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWaveform, SwitchAt, stage_point
 
 Floats = npt.NDArray[np.float64]
-COLUMNS = 4 * len(SwitchAt._fields) + len(CoilAt._fields) + len(Setting._fields)
+COIL_AT = 4 * len(SwitchAt._fields)
+SETTING_AT = COIL_AT + len(CoilAt._fields)
+COLUMNS = SETTING_AT + len(Setting._fields)
+"""A row of numbers: four switches, then coil, then setting, each in the order of its fields."""
 _BLOCK = 8192
 _SPREAD_FROM = 65536
 """Points from which it pays to wait for the other cores to wake up; below, one core is done sooner."""
+_loaded: list[bool] = []
+"""Not empty once this process has the compiled loop: then it serves a single point as well."""
 
 
 class StageDesign(NamedTuple):
@@ -37,14 +43,15 @@ def design_rows(design: StageDesign) -> Floats:
 
 
 def sweep(
-    v_in: Any, v_out: Any, i_l: Any, rows: Floats, index: Any = 0, compile_from: int = _BLOCK // 4
+    v_in: Any, v_out: Any, i_l: Any, rows: Floats, index: Any = 0, compile_from: int | None = None
 ) -> tuple[Floats, Floats]:
     """Return losses (points, len(StageLosses)) [W] and waveforms (points, len(StageWaveform)) in SI.
 
     v_in, v_out, i_l : floats or arrays that broadcast to the points [V], [V], [A]
     rows             : stage designs, from `design_rows`
     index            : which row each point uses, broadcast
-    compile_from     : number of points from which the compiled loop is worth its start
+    compile_from     : number of points from which the compiled loop is worth its start; by default a quarter of a
+                       block, or any number once it has been started
     """
     given = np.broadcast_arrays(v_in, v_out, i_l, index)
     # A read-only array is another type to the compiler: it would compile the whole loop a second time.
@@ -52,8 +59,10 @@ def sweep(
     which = np.require(np.ravel(given[3]), np.int64, ["C", "W"])
     losses = np.empty((len(which), len(StageLosses._fields)))
     waves = np.empty((len(which), len(StageWaveform._fields)))
-    numba = numba_module() if len(which) >= compile_from else None
+    least = (1 if _loaded else _BLOCK // 4) if compile_from is None else compile_from
+    numba = numba_module() if len(which) >= least else None
     if numba is not None:
+        _loaded[:] = [True]
         cores = numba.get_num_threads()
         numba.set_num_threads(cores if len(which) >= _SPREAD_FROM else 1)
         try:
@@ -79,7 +88,7 @@ def sweep_numpy(
         for start in range(0, len(which), _BLOCK):
             part = slice(start, start + _BLOCK)
             columns = rows[which[part]].T
-            found = stage_point(v_in[part], v_out[part], i_l[part], *_unpack(columns))
+            found = plain(stage.stage_point)(v_in[part], v_out[part], i_l[part], *_unpack(columns))
             losses[part] = np.stack(np.broadcast_arrays(*found[0]), axis=1)
             waves[part] = np.stack(np.broadcast_arrays(*found[1]), axis=1)
 
