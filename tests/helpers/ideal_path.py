@@ -27,8 +27,12 @@ def path_of(
     eta_battery: float = 1.0,
     bus_fails_below: float = 0.0,
     helps: bool = True,
+    rated: Sequence[float] | None = None,
     trip: float = 0.0,
     trip_time: float = 0.0,
+    trip_kind: int = code.RETURNS,
+    exposed: bool = False,
+    feed: Sequence[int] | None = None,
     i_flat: float = 0.1,
 ) -> PathTables:
     """Return tables for which source = load + fixed + into/eta_charge, or into·eta_help where power comes out.
@@ -59,8 +63,11 @@ def path_of(
         "battery_bus": bus,
         "beside": 0.0 * battery,
         "limit": np.asarray(limits, dtype=float),
+        "rated": np.asarray(limits, dtype=float) if rated is None else np.asarray(rated, dtype=float),
         "trip": np.full(n, trip),
         "trip_time": np.full(n, trip_time),
+        "trip_kind": np.full(n, trip_kind),
+        "feed": np.arange(n) if feed is None else np.asarray(feed),
     }
     store, at = joined([np.asarray(x, dtype=float) for x in parts.values()])
     return PathTables(
@@ -72,6 +79,7 @@ def path_of(
         into_count=len(into),
         i_flat=i_flat,
         helps=helps,
+        exposed=exposed,
         floats=False,
         **dict(zip(parts, at, strict=True)),
     )

@@ -1,5 +1,6 @@
 """What holds for any use of any pack from any source: energy and charge are kept, no limit is passed, one answer."""
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from ideal_path import count, path_of, rows_of, run, settings_of
 from chargewright.base.compiled import numba_module
 from chargewright.parts import cells
 from chargewright.parts.cell import ocv
-from chargewright.parts.pack import build_pack, pack_charge_current
+from chargewright.parts.pack import build_pack, lowest_cell_voltage, pack_charge_current
 from chargewright.sim import usage_rules as code
 from chargewright.spec.fields import rate
 from chargewright.spec.pack import PackSpec
@@ -30,6 +31,12 @@ CASES = st.fixed_dictionaries(
         "eta": st.floats(0.85, 1.0),
         "fixed": st.floats(0.0, 1.0),
         "helps": st.booleans(),
+        "exposed": st.booleans(),
+        "trip_kind": st.sampled_from([code.RETURNS, code.RETRIES, code.LATCHES]),
+        "retry": st.sampled_from([0.5, 5.0, 90.0]),
+        "feed": st.sampled_from([(0, 1), (0, 0)]),
+        "cold": st.sampled_from([None, 272.0, 290.0]),
+        "spread": st.sampled_from([0.0, 0.03, 0.1]),
         "self_discharge": st.sampled_from([0.0, 1e-8, 1e-6]),
         "enclosure": st.sampled_from([0.0, 2.0]),
         "step": st.sampled_from([1.0, 7.0, 60.0]),
@@ -46,9 +53,13 @@ CASES = st.fixed_dictionaries(
 def setup_of(case):
     spec = PackSpec(
         cell=case["cell"], series=case["series"], parallel=case["parallel"], sensed_at=case["sensed_at"],
-        i_discharge_max=rate(1.5),
+        i_discharge_max=rate(1.5), spread_capacity=case["spread"], spread_resistance=2.0 * case["spread"],
+        spread_soc=0.3 * case["spread"],
     )  # fmt: skip
     pack = build_pack(spec, Path())
+    if case["cold"] is not None:
+        limits = replace(pack.cell.limits, temp_discharge_low=case["cold"], temp_discharge_high=case["cold"] + 20.0)
+        pack = replace(pack, cell=replace(pack.cell, limits=limits))
     i = case["rate"] * pack.capacity / 3600.0
     wanted = settings_of(pack, i_charge=i, i_termination=0.05 * pack.capacity / 3600.0, i_precharge=0.1 * i)
     path = path_of(
@@ -60,6 +71,9 @@ def setup_of(case):
         helps=case["helps"],
         trip=1.1 * case["watts"],
         trip_time=20.0,
+        trip_kind=case["trip_kind"],
+        exposed=case["exposed"],
+        feed=case["feed"],
     )
     return pack, wanted, path
 
@@ -69,7 +83,8 @@ def lived(case, engine="plain", **rules):
     stretches = [*case["stretches"], (1.0, 0.1, 0), (1.0, 0.1, 1)]  # both sources are known in any case
     found = run(
         pack, path, stretches, soc=case["soc"], settings=wanted, engine=engine, temp=case["temp"], standby=0.05,
-        self_discharge=case["self_discharge"], enclosure=case["enclosure"], longest=case["step"], **rules,
+        self_discharge=case["self_discharge"], enclosure=case["enclosure"], longest=case["step"],
+        retry=case["retry"], **rules,
     )  # fmt: skip
     return pack, wanted, path, found
 
@@ -126,6 +141,15 @@ def test_no_limit_is_passed(case):
     served = (rows["p_load"] > 0.05) & (rows["source"] < 0)
     assert np.all(rows["v"][served] >= pack.v_empty)
     assert np.all((rows["soc"] >= 0.0) & (rows["soc"] <= 1.05))
+    # A pack that is too cold or too hot gives nothing; the rows tell the temperature at the start of their step.
+    limits = pack.cell.limits
+    refused = (rows["temp"] < limits.temp_discharge_low) | (rows["temp"] > limits.temp_discharge_high)
+    assert np.all(rows["i"][refused] >= 0.0)
+    # While the product runs on its pack, even the lowest cell is not too low: another road than the engine's.
+    lowest = lowest_cell_voltage(pack, rows["soc"], rows["temp"], 0.0)
+    assert np.all(lowest[served] >= pack.v_cell_min)
+    # A source that has tripped gives nothing, and only one whose bus hangs on it trips.
+    assert found.total(code.TRIPS) == 0.0 or case["exposed"]
     assert np.all(rows["p_load"] <= 90.0)
 
 
@@ -163,6 +187,7 @@ def test_more_from_the_source_is_never_less_in_the_pack():
     base = {
         "cell": "nmc-energy", "series": 3, "parallel": 1, "sensed_at": "cells", "rate": 0.5, "soc": 0.2, "temp": 298.15,
         "eta": 0.95, "fixed": 0.2, "helps": True, "self_discharge": 0.0, "enclosure": 0.0, "step": 10.0,
+        "exposed": True, "trip_kind": code.RETRIES, "retry": 5.0, "feed": (0, 1), "cold": None, "spread": 0.02,
         "stretches": [(3600.0, 20.0, 0), (600.0, 60.0, 0), (1800.0, 5.0, 0)],
     }  # fmt: skip
     ends = [lived(base | {"watts": w})[3].end.charge for w in (20.0, 30.0, 40.0, 60.0, 80.0)]
@@ -190,6 +215,7 @@ def test_a_full_pack_on_a_strong_source_is_left_alone():
     case = {
         "cell": "lfp", "series": 4, "parallel": 1, "sensed_at": "converter", "rate": 0.5, "soc": 1.0, "temp": 298.15,
         "watts": 60.0, "eta": 1.0, "fixed": 0.0, "helps": True, "self_discharge": 0.0, "enclosure": 0.0, "step": 60.0,
+        "exposed": True, "trip_kind": code.RETRIES, "retry": 5.0, "feed": (0, 1), "cold": None, "spread": 0.02,
         "stretches": [(86400.0, 10.0, 0)],
     }  # fmt: skip
     found = lived(case)[3]

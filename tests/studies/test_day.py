@@ -191,7 +191,12 @@ def test_the_run_time_is_the_integral_of_charge_over_current(bench, twelve):
             o = operate(b.case, b.path, b.hardware, None, soc=soc, p_load=12.0, temp=TEMP)
         p = 12.0 + float(o.p_loss[0] - r * o.i_pack[0] ** 2)
         i = (e - np.sqrt(e * e - 4.0 * r * p)) / (2.0 * r)
-        if e - i * r < pack.v_empty or soc <= 0.0:
+        # Of two cells the weaker has half the spread less capacity and half of it more resistance than the mean.
+        own = 1.0 - (1.0 - soc) / (1.0 - 0.5 * pack.spread_capacity)
+        if own <= 0.0:
+            break
+        drop = i * (r - pack.lead_resistance) / 2.0 * (1.0 + 0.5 * pack.spread_resistance)
+        if float(pack_ocv(pack, own, TEMP)) / 2.0 - drop < pack.v_cell_min:
             break
         soc, t = soc - i * 10.0 / pack.charge_span, t + 10.0
     # 10 s of 3 h are 1e-3; the grid of the study interpolates the current to better than that.

@@ -60,7 +60,7 @@ def test_a_load_beyond_the_source_takes_from_the_pack_day_after_day(bench, twelv
     run = lived(b, days=2.0)
     assert "the pack helps for" in told(run, "weak-source")
     assert "no charge is finished: source and load leave too little for it" in told(run, "never-full")
-    assert "the pack was empty" in told(run, "unserved")
+    assert "the lowest cell was empty" in told(run, "unserved")
     assert run.daily.e_supplement[0] > 10.0 * 3600.0
 
 

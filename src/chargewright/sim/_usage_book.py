@@ -16,7 +16,8 @@ _NOTHING = 1e-9
 
 def book_step(
     pack: PackTables, path: PathTables, rules: Rules, spent: Any, books: Books, now: Any, flag: Any, par: Any,
-    dt: float, asked: float, served: float, load: int, over: float, source: int, flow: Any,
+    dt: float, asked: float, served: float, load: int, over: float, source: int,
+    live: int, flow: Any,
 ) -> None:  # fmt: skip
     """Move the pack by one step and add the step to the books."""
     day = int(now[s.CLOCK] / _DAY + 1e-9)
@@ -37,8 +38,11 @@ def book_step(
     if source >= 0:
         days[at + code.T_SOURCE] += dt
         days[at + code.E_SOURCE] += flow.source * dt
-        days[at + code.T_OVER] += dt * flow.over
+        if flow.over > 0:
+            days[at + code.T_OVER] += dt
         days[at + code.T_BLOCKED] += dt * flag[code.BLOCKED]
+        if live < 0:
+            days[at + code.T_OUT] += dt
         by = books.by_source + (day * books.sources + source) * 2
         days[by] += dt
         days[by + 1] += flow.source * dt
@@ -55,6 +59,8 @@ def book_step(
         days[at + code.S_OUT] -= e_mid * i * dt
         if flow.helping == 1:
             days[at + code.E_HELP] -= flow.into * dt
+    if now[s.REFUSES] > 0.0:
+        days[at + code.T_REFUSED] += dt
     soc = now[s.Q] / pack.span
     days[at + code.SOC_END] = soc
     _extremes(days, at + code.SOC_LOW, soc)
@@ -62,7 +68,7 @@ def book_step(
     days[books.seconds + flow.state * code.LIMIT_COUNT + flow.limit] += dt
     if served > rules.standby:
         place = min(max(int(soc * code.SOC_BINS), 0), code.SOC_BINS - 1)
-        days[books.soc_time + (source + 1) * code.SOC_BINS + place] += dt
+        days[books.soc_time + (live + 1) * code.SOC_BINS + place] += dt
     _residence(path, spent, dt, load, over, source, flow)
     if now[s.CLOCK] + 1e-6 >= now[s.ROW_AT] and flag[code.ROWS] < books.row_room:
         now[s.ROW_AT] = now[s.CLOCK] + rules.row_every

@@ -5,12 +5,17 @@ from typing import Any, NamedTuple
 from chargewright.sim import _usage_pack as s
 from chargewright.sim import usage_rules as code
 from chargewright.sim._usage_book import note_event
-from chargewright.sim._usage_pack import PackTables, open_voltage
+from chargewright.sim._usage_pack import PackTables, highest_voltage, open_voltage
 from chargewright.sim._usage_path import PathTables, at_corner
 from chargewright.sim.usage_rules import Books, Rules
 
+_DAY = 86400.0
 _FAR = 1.1
 """A pack or a bus this much above its end is far from it [1]."""
+
+
+BEYOND, WITHIN = 1, 2
+"""What a source gives that is above its limit: beyond its own rating, or within it."""
 
 
 class Flow(NamedTuple):
@@ -31,7 +36,7 @@ class Flow(NamedTuple):
     helping: int
     """Whether supplement is in force."""
     over: int
-    """Whether the source gives more than it may lastingly."""
+    """Whether the source gives more than its limit: 0, `BEYOND`, `WITHIN`."""
     why: int
     """Why the load cannot be served; 0 if it can."""
 
@@ -49,15 +54,16 @@ def _pace(pack: PackTables, path: PathTables, flow: Flow, load: int, over: float
 
 
 def run_clocks(
-    pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, dt: float, flow: Flow,
-    load: int, over: float,
+    pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, par: Any, dt: float,
+    flow: Flow, load: int, over: float, live: int,
 ) -> None:  # fmt: skip
     """Let timers run and note what begins and ends with this step."""
     flag[code.HELPING] = flow.helping
     flag[code.PACE] = _pace(pack, path, flow, load, over)
     now[s.T_SUPPLEMENT] = now[s.T_SUPPLEMENT] + dt if flow.helping == 1 else 0.0
-    now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == 1 else 0.0
-    if flag[code.FEED] < 0:
+    now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == BEYOND else 0.0
+    now[s.T_TRIP] += dt
+    if live < 0:
         return
     if flag[code.SLEEPING] == 1:
         now[s.T_WAKE] -= dt
@@ -79,6 +85,13 @@ def run_clocks(
     if flag[code.TIMED] == 0 and (now[s.T_CHARGE] > rules.timer or now[s.T_PRECHARGE] > rules.precharge_timer):
         flag[code.TIMED] = 1
         note_event(books, now, flag, pack, code.TIMED_OUT)
+    if pack.spread and flow.i > 0.0:
+        v = highest_voltage(pack, now, par, dt, flow.i)
+        at = books.days + int(now[s.CLOCK] / _DAY + 1e-9) * code.DAY_COLUMNS + code.V_HIGH
+        books.store[at] = max(books.store[at], v)
+        if v > pack.v_protect and flag[code.IS_FULL] == 0:
+            flag[code.IS_FULL] = 1
+            note_event(books, now, flag, pack, code.CELL_HIGH)
     if flag[code.IS_FULL] == 0:
         if flow.state == code.CHARGING and flow.limit == code.BY_VOLTAGE:
             sensed = flow.i

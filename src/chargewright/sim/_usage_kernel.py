@@ -11,11 +11,13 @@ from chargewright.sim import _usage_pack as s
 from chargewright.sim import _usage_path as table
 from chargewright.sim import usage_rules as code
 from chargewright.sim._usage_book import book_step, note_event
-from chargewright.sim._usage_clock import Flow, run_clocks
+from chargewright.sim._usage_clock import BEYOND, WITHIN, Flow, run_clocks
 from chargewright.sim._usage_pack import (
     PackTables,
     end_voltage,
     held_current,
+    lowest_charge,
+    lowest_voltage,
     mean_voltage,
     open_voltage,
     refresh,
@@ -32,6 +34,8 @@ _BAND = 1e-6
 """How far the source's limit may be passed [1]."""
 _SERVED = 0
 _DAY = 86400.0
+_NEAR, _LOW = 1.15, 0.25
+"""Where the lowest cell can be near its end: pack voltage over its lowest, state of charge [1]."""
 _COLLAPSE = 0.5
 """A load of constant power has no rest below half of the voltage that the pack has without it."""
 
@@ -62,11 +66,12 @@ def _step(
 ) -> None:  # fmt: skip
     refresh(pack, now, par, dt)
     if source != flag[code.FEED]:
-        _plug(pack, rules, now, flag, source)
-    _follow_regions(rules, now, flag)
+        _plug(pack, path, rules, now, flag, source)
+    _follow_temperature(rules, now, flag)
     was_down = flag[code.DOWN] == 1
     tries = not was_down or now[s.T_DOWN] >= rules.restart
-    if tries and was_down and source < 0:
+    live = _returned(path, rules, now, flag, source)
+    if tries and was_down and live < 0:
         tries = _lasts(pack, path, now, flag, par, asked)
     served, why, load = asked, flag[code.WHY], flag[code.AT_LOAD]
     flow = _nothing(now, why)
@@ -74,15 +79,21 @@ def _step(
     for down in range(0 if tries else 1, 2):
         served = asked if down == 0 else min(asked, rules.standby)
         load = find_load(path, served, load)
-        flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, source, down == 1)
+        if down == 1 and live < 0 and source >= 0 and _comes_back(path, rules, source, dt):
+            live = source  # the load is gone, so a source that tripped is soon there again
+        flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
+        if live >= 0 and path.exposed and flow.why != _SERVED and _overloads(flow):
+            _trip(path, rules, books, now, flag, pack, dt, source)
+            live, why = -1, flow.why
+            flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
+        elif down == 0:
+            why = flow.why
         if flow.why == _SERVED:
             break
-        if down == 0:
-            why = flow.why
     else:
         served = 0.0
         flow = _nothing(now, why)
-        if source < 0 and flag[code.SLEEPING] == 0:
+        if live < 0 and flag[code.SLEEPING] == 0 and now[s.REFUSES] == 0.0:
             flag[code.SLEEPING] = 1
             note_event(books, now, flag, pack, code.FELL_ASLEEP)
     flag[code.AT_LOAD] = load
@@ -92,32 +103,87 @@ def _step(
         flag[code.WHY] = why
     flag[code.DOWN] = 1 if is_down else 0
     now[s.T_DOWN] = dt + (0.0 if tries else now[s.T_DOWN])
+    if live >= 0 and flag[code.OUT] == 1:
+        flag[code.OUT] = 0
+        note_event(books, now, flag, pack, code.RETURNED)
     if is_down and flow.kind <= table.BATTERY:
         off = code.ASLEEP if flag[code.SLEEPING] == 1 else code.OFF
         flow = Flow(flow.kind, flow.i, flow.v, flow.into, flow.source, off, why, 0, 0, why)
     over = over_load(path, served, load)
-    run_clocks(pack, path, rules, books, now, flag, dt, flow, load, over)
-    book_step(pack, path, rules, spent, books, now, flag, par, dt, asked, served, load, over, source, flow)
+    run_clocks(pack, path, rules, books, now, flag, par, dt, flow, load, over, live)
+    book_step(pack, path, rules, spent, books, now, flag, par, dt, asked, served, load, over, source, live, flow)
 
 
 def _nothing(now: Any, why: int) -> Flow:
     return Flow(table.NO_TABLE, 0.0, now[s.VOLTAGE], 0.0, 0.0, code.OFF, why, 0, 0, max(why, 1))
 
 
-def _plug(pack: PackTables, rules: Rules, now: Any, flag: Any, source: int) -> None:
-    """Begin with another source, or with none: timers start again, what was shut down may start."""
-    if flag[code.FEED] < 0:
-        flag[code.IS_FULL] = 1 if open_voltage(pack, now) >= rules.v_recharge else 0
+def _plug(pack: PackTables, path: PathTables, rules: Rules, now: Any, flag: Any, source: int) -> None:
+    """Begin with another source, or with none: timers start again, what was shut down may start.
+
+    Another contract of the same source is none of that: timers run on, and a source that has latched off stays so.
+    """
+    before = flag[code.FEED]
     flag[code.FEED] = source
-    flag[code.TIMED] = flag[code.HELPING] = flag[code.SIGN] = flag[code.BLOCKED] = 0
-    now[s.T_CHARGE] = now[s.T_PRECHARGE] = now[s.T_OVER] = now[s.T_SUPPLEMENT] = 0.0
+    flag[code.HELPING] = 0
+    now[s.T_SUPPLEMENT] = now[s.T_OVER] = 0.0
+    if before >= 0 and source >= 0 and path.store[path.feed + before] == path.store[path.feed + source]:
+        return
+    if before < 0:
+        flag[code.IS_FULL] = 1 if open_voltage(pack, now) >= rules.v_recharge else 0
+    flag[code.TIMED] = flag[code.SIGN] = flag[code.BLOCKED] = flag[code.OUT] = 0
+    now[s.T_CHARGE] = now[s.T_PRECHARGE] = 0.0
     now[s.T_WAKE] = rules.wake
     if source >= 0:
         now[s.T_DOWN] = rules.restart
 
 
-def _follow_regions(rules: Rules, now: Any, flag: Any) -> None:
-    """Follow the temperature of the cells through the charger's regions, with their hysteresis."""
+def _returned(path: PathTables, rules: Rules, now: Any, flag: Any, source: int) -> int:
+    """Return the source that is there to be drawn from in a step; -1 for one that has tripped and is still off."""
+    if source < 0 or flag[code.OUT] == 0:
+        return source
+    kind = path.store[path.trip_kind + source]
+    if kind == code.RETURNS or (kind == code.RETRIES and now[s.T_TRIP] >= rules.retry - 1e-9):
+        return source
+    return -1
+
+
+def _comes_back(path: PathTables, rules: Rules, source: int, dt: float) -> bool:
+    """Return whether a source that has tripped comes back within a step once its load has gone."""
+    kind = path.store[path.trip_kind + source]
+    return bool(kind == code.RETURNS or (kind == code.RETRIES and dt >= rules.retry))
+
+
+def _overloads(flow: Flow) -> bool:
+    """Return whether what keeps a load from being served leaves it to the source, beyond what that may give."""
+    return flow.why == code.OVERLOAD or (flow.helping == 1 and flow.why != code.BUS_LOW)
+
+
+def _trip(
+    path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, pack: PackTables, dt: float, source: int
+) -> None:
+    """Let a source trip: count it, with the retries that a longer step hides."""
+    retries = path.store[path.trip_kind + source] == code.RETRIES
+    if flag[code.OUT] == 0:
+        note_event(books, now, flag, pack, code.TRIPPED)
+    hidden = dt / (rules.retry + path.store[path.trip_time + source]) if retries and rules.retry > 0.0 else 1.0
+    if retries or flag[code.OUT] == 0:
+        day = int(now[s.CLOCK] / _DAY + 1e-9)
+        books.store[books.days + day * code.DAY_COLUMNS + code.TRIPS] += max(1.0, hidden)
+    flag[code.OUT] = 1
+    now[s.T_TRIP] = 0.0
+
+
+def _follow_temperature(rules: Rules, now: Any, flag: Any) -> None:
+    """Follow the temperature of the cells through the charger's regions and past the ends of discharge."""
+    temp = now[s.TEMP]
+    if now[s.REFUSES] == 0.0:
+        if temp < rules.temp_cold:
+            now[s.REFUSES] = float(code.PACK_COLD)
+        elif temp > rules.temp_hot:
+            now[s.REFUSES] = float(code.PACK_HOT)
+    elif rules.temp_cold + rules.temp_back <= temp <= rules.temp_hot - rules.temp_back:
+        now[s.REFUSES] = 0.0
     region = flag[code.REGION]
     while region < rules.region_count - 1 and now[s.TEMP] >= rules.store[4 * region]:
         region += 1
@@ -136,6 +202,8 @@ def _attempt(
         return _on_battery(pack, path, now, flag, par, dt, load, over, down)
     if flag[code.SLEEPING] == 1:
         return _pack_out(path, now, source, load, over, code.NO_PACK, code.SLEEPS)
+    if path.floats and now[s.REFUSES] > 0.0:
+        return _pack_out(path, now, source, load, over, code.NO_PACK, int(now[s.REFUSES]))
     i, limit = _wanted(pack, path, rules, now, flag, par, dt, load, over)
     if path.floats and i <= 0.0 and (limit == code.BY_TEMPERATURE or limit == code.BY_TIMER):
         return _on_battery(pack, path, now, flag, par, dt, load, over, down)
@@ -187,18 +255,28 @@ def _on_battery(
 
 def _able(pack: PackTables, now: Any, par: Any, dt: float, i: float, down: bool) -> int:
     """Return why the pack cannot give a current to the end of the step; 0 if it can."""
-    if now[s.Q] + (i - pack.i_self) * dt < 0.0:
+    if now[s.REFUSES] > 0.0:
+        return int(now[s.REFUSES])
+    q = now[s.Q] + (i - pack.i_self) * dt
+    if q < 0.0:
         return code.PACK_EMPTY
+    if pack.spread and lowest_charge(pack, q) < 0.0:
+        return code.CELL_EMPTY
     if down:
         return _SERVED
     if -i > pack.i_most:
         return code.PACK_CURRENT
-    return code.PACK_EMPTY if end_voltage(pack, now, par, dt, i) < pack.v_empty else _SERVED
+    v = end_voltage(pack, now, par, dt, i)
+    if v < pack.v_empty:
+        return code.PACK_EMPTY
+    if pack.spread and (v < _NEAR * pack.v_empty or q < _LOW * pack.span):
+        return code.CELL_EMPTY if lowest_voltage(pack, now, par, dt, i) < pack.v_empty else _SERVED
+    return _SERVED
 
 
 def _lasts(pack: PackTables, path: PathTables, now: Any, flag: Any, par: Any, p: float) -> bool:
     """Return whether the pack alone would carry a load lastingly: what a product that was shut down waits for."""
-    if now[s.Q] <= 0.0 or flag[code.SLEEPING] == 1:
+    if now[s.Q] <= 0.0 or flag[code.SLEEPING] == 1 or now[s.REFUSES] > 0.0:
         return False
     load = find_load(path, p, flag[code.AT_LOAD])
     over = over_load(path, p, load)
@@ -322,6 +400,11 @@ def _helped(
     given = at_load(path, path.rest_source, source, load, over)
     if given <= path.store[path.limit + source] * (1.0 + _BAND):
         return _pack_out(path, now, source, load, over, code.WAITING, code.BY_SOURCE)
+    inside = given <= path.store[path.rated + source] * (1.0 + _BAND)
     lasts = given <= path.store[path.trip + source] and now[s.T_OVER] + dt <= path.store[path.trip_time + source]
-    why = _SERVED if lasts and at_load(path, path.rest_bus, source, load, over) >= 0.0 else code.OVERLOAD
-    return Flow(table.REST, 0.0, now[s.VOLTAGE], 0.0, given, code.WAITING, code.BY_SOURCE, 0, 1, why)
+    why = code.OVERLOAD
+    if inside or lasts:
+        why = _SERVED if at_load(path, path.rest_bus, source, load, over) >= 0.0 else code.BUS_LOW
+    return Flow(
+        table.REST, 0.0, now[s.VOLTAGE], 0.0, given, code.WAITING, code.BY_SOURCE, 0, WITHIN if inside else BEYOND, why
+    )

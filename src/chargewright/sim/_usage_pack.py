@@ -10,10 +10,12 @@ both. Resistances are renewed when state of charge or temperature have moved by 
 import math
 from typing import Any, NamedTuple
 
-Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, ROW_AT, U = range(13)
+Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, ROW_AT = range(12)
+T_TRIP, REFUSES, U = 12, 13, 14
 """Places in the state: charge above state of charge 0 [C], temperature, current and mean terminal voltage of the last
 step, times in supplement, charge, precharge, overload and shut-down, time left of the wake-up, time since the start,
-time of the next row of the trace, voltages of the RC pairs."""
+time of the next row of the trace, time since the source tripped, which limit of temperature keeps the pack from giving
+(0 for none), voltages of the RC pairs."""
 PAIRS = 3
 """RC pairs that the state has room for."""
 STATE = U + PAIRS
@@ -73,6 +75,15 @@ class PackTables(NamedTuple):
     """Greatest discharge current."""
     i_self: float
     """Current at which the cells discharge themselves."""
+    spread: bool
+    """Whether one cell stands apart from the others: see `parts.pack.cell_kinds`."""
+    one_capacity: float
+    """Of that cell over a mean one [1]."""
+    one_resistance: float
+    one_ahead: float
+    """Charge in it above that of a mean cell at the end of a charge, and below it at the end of a discharge [C]."""
+    v_protect: float
+    """Voltage of the highest cell, times the cells in series, at which the pack's protection ends a charge."""
 
 
 def refresh(pack: PackTables, now: Any, par: Any, dt: float) -> None:
@@ -163,10 +174,39 @@ def mean_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> f
 
 def end_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
     """Return the terminal voltage at the end of a step of constant current."""
-    v = rest_voltage(pack, now[Q] + i * dt, now[TEMP])
+    return rest_voltage(pack, now[Q] + i * dt, now[TEMP]) + _end_drop(pack, now, par, i)
+
+
+def lowest_charge(pack: PackTables, q: float) -> float:
+    """Return the charge of the lowest cell, as a pack of such cells would hold it; below zero where it is empty [C].
+
+    All cells were equally full once (`parts.pack.lowest_cell_voltage`).
+    """
+    return float(pack.span - (pack.span - q + pack.one_ahead) / pack.one_capacity)
+
+
+def lowest_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
+    """Return the voltage of the lowest cell at the end of a step of discharge, times the cells in series."""
+    drop = _end_drop(pack, now, par, i) - i * pack.lead
+    return rest_voltage(pack, lowest_charge(pack, now[Q] + i * dt), now[TEMP]) + pack.one_resistance * drop
+
+
+def highest_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
+    """Return the voltage of the highest cell at the end of a step of charge, times the cells in series.
+
+    All cells were equally empty once (`parts.pack.highest_cell_voltage`).
+    """
+    q = min((now[Q] + i * dt + pack.one_ahead) / pack.one_capacity, pack.q_step * (pack.points - 1))
+    drop = _end_drop(pack, now, par, i) - i * pack.lead
+    return rest_voltage(pack, q, now[TEMP]) + pack.one_resistance * drop
+
+
+def _end_drop(pack: PackTables, now: Any, par: Any, i: float) -> float:
+    """Return what a current has added to the rest voltage by the end of a step."""
+    v = i * par[(PER_DIRECTION + R_END) + (DIRECTION if i > 0.0 else 0)]
     for k in range(pack.pairs):
         v += now[U + k] * par[LEFT + k]
-    return float(v + i * par[(PER_DIRECTION + R_END) + (DIRECTION if i > 0.0 else 0)])
+    return float(v)
 
 
 def open_voltage(pack: PackTables, now: Any) -> float:

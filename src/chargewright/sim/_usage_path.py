@@ -49,13 +49,21 @@ class PathTables(NamedTuple):
     """(voltage, load): load current that the charger takes for charge current; zero but in a parallel path."""
     limit: int
     """(source): greatest power that the source is asked for lastingly [W]."""
+    rated: int
+    """(source): greatest power that the source itself gives lastingly; the limit lies below it by a margin."""
     trip: int
     """(source): power at which its protection acts."""
     trip_time: int
+    trip_kind: int
+    """(source): what it does that has tripped, by the codes of `usage_rules`."""
+    feed: int
+    """(source): number of the source that a contract is of, so that another contract of it is no new source."""
     i_flat: float
     """Current into a flat pack, in the tables of that."""
     helps: bool
     """Whether the pack can help a source that is at its limit."""
+    exposed: bool
+    """Whether an overload reaches the source: the bus hangs on it and no stage holds its current."""
     floats: bool
     """Whether the pack cannot be taken off the bus (a parallel path)."""
 

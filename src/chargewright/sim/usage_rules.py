@@ -31,7 +31,10 @@ STATES = (
     PACK_CURRENT,
     OVERLOAD,
     SLEEPS,
-) = range(13)
+    PACK_COLD,
+    PACK_HOT,
+    CELL_EMPTY,
+) = range(16)
 LIMITS = (
     "none",
     "precharge current",
@@ -46,11 +49,16 @@ LIMITS = (
     "pack current",
     "source overloaded",
     "pack asleep",
+    "pack too cold to give",
+    "pack too hot to give",
+    "lowest cell empty",
 )
 """Which limit is in force, by code; from `PACK_EMPTY` on, why a load is not served."""
 LIMIT_COUNT = len(LIMITS)
 
-FELL_ASLEEP, WOKE, FILLED, RECHARGED, TIMED_OUT, TOO_COLD, TOO_HOT = range(len(LIMITS), len(LIMITS) + 7)
+FELL_ASLEEP, WOKE, FILLED, RECHARGED, TIMED_OUT, TOO_COLD, TOO_HOT, TRIPPED, RETURNED, CELL_HIGH = range(
+    LIMIT_COUNT, LIMIT_COUNT + 10
+)
 EVENTS = (
     *LIMITS,
     "pack fell asleep",
@@ -60,23 +68,31 @@ EVENTS = (
     "charge timer ran out",
     "too cold to charge",
     "too hot to charge",
+    "source tripped",
+    "source back",
+    "highest cell too high",
 )
 """What happened, by code; the first ones are shut-downs by their limit."""
 
-DOWN, IS_FULL, TIMED, SLEEPING, REGION, HELPING, FEED, SIGN, AT_LOAD, WHY, BLOCKED, ROWS, NOTED, PACE = range(14)
+DOWN, IS_FULL, TIMED, SLEEPING, REGION, HELPING, FEED, SIGN, AT_LOAD, WHY, BLOCKED, ROWS, NOTED, PACE, OUT = range(15)
 """Places of the flags: shut down, charge ended, timer ran out, pack asleep, temperature region, supplement in force,
 source, sign of the pack current, segment of the load axis, why down, charge blocked by temperature, rows written,
-events noted, how calm it is."""
-FLAGS = 14
+events noted, how calm it is, whether the source has tripped."""
+FLAGS = 15
 
 (
     E_ASKED, E_LOAD, T_UNSERVED, T_OVER, T_BEYOND, T_SOURCE, E_SOURCE, Q_IN, Q_OUT, E_IN, E_OUT, S_IN, S_OUT,
     HEAT_CELLS, HEAT_LEADS, E_PAIRS, E_ENTROPIC, E_WARMTH, Q_SELF, E_SELF, E_PATH, E_HELP, T_BLOCKED, FLIPS,
-    SOC_LOW, SOC_HIGH, SOC_END, TEMP_LOW, TEMP_HIGH, I_HIGH,
-) = range(30)  # fmt: skip
-DAY_COLUMNS = 30
+    SOC_LOW, SOC_HIGH, SOC_END, TEMP_LOW, TEMP_HIGH, I_HIGH, T_OUT, TRIPS, T_REFUSED, V_HIGH,
+) = range(34)  # fmt: skip
+DAY_COLUMNS = 34
 """Sums of a day [J, C, s], then extremes. `T_OVER`: the source gives more than it may lastingly; `T_BEYOND`: a load is
-not served because source or pack would have to."""
+not served because source or pack would have to; `T_OUT`, `TRIPS`: how long the source is off after it has tripped, and
+how often it trips; `T_REFUSED`: the temperature of the pack keeps it from giving; `V_HIGH`: highest cell [V]."""
+
+RETURNS, RETRIES, LATCHES = range(3)
+"""What a source does that has tripped: it comes back as soon as the load is small enough, it tries again after a while,
+or it waits to be plugged in again."""
 
 ROW_COLUMNS = 11
 """Of the trace: time, state of charge, pack current, terminal voltage, temperature, source power, load power, loss,
@@ -109,6 +125,12 @@ class Rules(NamedTuple):
     """Share of the source's limit that has to be free before supplement ends [1]."""
     dwell: float
     """Least time in supplement [s]."""
+    retry: float
+    """How long a source that has tripped stays off before it tries again [s]."""
+    temp_cold: float
+    temp_hot: float
+    temp_back: float
+    """Temperatures between which the pack gives current, and how far it has to return before it does so again [K]."""
     restart: float
     """Least time shut down [s]."""
     wake: float

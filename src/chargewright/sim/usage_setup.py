@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from chargewright.base.errors import OutOfRange
 from chargewright.parts.cell import SOC_TOP, Array, ocv, pair_resistance, pair_tau, r0
-from chargewright.parts.pack import Pack
+from chargewright.parts.pack import Pack, cell_kinds
 from chargewright.sim import _usage_pack as cells
 from chargewright.sim._charge_fold import fold_rules
 from chargewright.sim._usage_pack import PackTables as PackTables
@@ -50,6 +50,7 @@ def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: fl
     taus = [pair_tau(cell, k, rows, temps) + np.zeros((_ROWS, columns)) for k in pairs]
     slope = pack.series * np.interp(soc, cell.soc_ocv, cell.docv_dt)
     store, places = joined([rest, energy, slope, *tables, *taus])
+    kinds = cell_kinds(pack)
     return PackTables(
         store=store,
         span=pack.charge_span,
@@ -75,6 +76,11 @@ def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: fl
         v_empty=pack.v_empty,
         i_most=pack.i_discharge_max,
         i_self=self_discharge * pack.capacity,
+        spread=len(kinds) > 1,
+        one_capacity=kinds[0].capacity,
+        one_resistance=kinds[0].resistance,
+        one_ahead=kinds[0].ahead * pack.charge_span,
+        v_protect=pack.series * max(cell.limits.v_upper, pack.v_cell_max),
     )
 
 
@@ -89,6 +95,8 @@ def fold_charger(
     headroom: float = 0.05,
     dwell: float = 2.0,
     restart: float = 60.0,
+    retry: float = 1.0,
+    discharge_back: float = 2.0,
     wake: float = 5.0,
     longest: float = 60.0,
     steady: int = 5,
@@ -103,6 +111,8 @@ def fold_charger(
     enclosure     : rise of the pack's surroundings over the path's loss [K/W]
     headroom      : share of the source's limit that is free again before supplement ends [1]
     dwell, restart, wake : least time in supplement, least time shut down, length of a wake-up [s]
+    retry         : how long a source that has tripped stays off before it tries again [s]
+    discharge_back : how far a pack that is too cold or too hot to give has to return before it gives again [K]
     longest               : longest step [s]
     steady, calm          : how many steps are taken at once while nothing is near its end, and while a full pack rests
     row_every             : least time between rows of the trace [s]; 0 for a row at every step
@@ -130,6 +140,10 @@ def fold_charger(
         timer_speed=settings.timer_speed,
         headroom=headroom,
         dwell=dwell,
+        retry=retry,
+        temp_cold=pack.cell.limits.temp_discharge_low,
+        temp_hot=pack.cell.limits.temp_discharge_high,
+        temp_back=discharge_back,
         restart=restart,
         wake=wake,
         standby=standby,

@@ -59,6 +59,9 @@ class UsageSpec:
     mode: str = text(why="name of a mode, or 'off'", example="work")
     source: str = text(why="name of a source, or 'none'", example="wall adapter")
     duration: float = quantity("s", low=1.0, high=604800.0, example="4 h", why="how long it lasts")
+    contract: str | None = text(
+        default=None, why="contract of the source that is in force, if not the path's own choice", example="9 V"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

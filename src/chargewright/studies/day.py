@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
+from chargewright.parts.pack import lowest_cell_voltage, pack_ocv
 from chargewright.sim import usage_rules as code
 from chargewright.sim.usage import UsageSums, rested, run_usage
 from chargewright.sim.usage_setup import fold_charger, fold_pack
@@ -128,20 +129,25 @@ def _account(case: Situation, tables: UsageTables, sums: UsageSums) -> Day:
     )
 
 
-def _margin(case: Situation, o: Operation) -> Floats:
-    """Return by how much bus and pack are above their least voltages [1], so that the crossing can be found between
-    points of the grid; a step to `-_HAIR` where anything else ends the service, as that has no voltage to tell by."""
+def _margin(case: Situation, o: Operation, temp: float) -> Floats:
+    """Return by how much bus, pack and lowest cell are above their least voltages [1], so that the crossing can be
+    found between points of the grid; a step to `-_HAIR` where anything else ends the service, as that has no
+    voltage to tell by."""
     bus = o.v_bus / case.bus_min - 1.0 if case.bus_min > 0.0 else np.ones(len(_GRID))
     pack = np.where(o.i_pack < 0.0, o.v_pack / case.pack.v_empty - 1.0, np.inf)
+    drop = (pack_ocv(case.pack, _GRID, temp) + o.i_pack * case.pack.lead_resistance - o.v_pack) / case.pack.series
+    cell = lowest_cell_voltage(case.pack, _GRID, temp, drop) / case.pack.v_cell_min - 1.0
+    pack = np.fmin(pack, np.where(o.i_pack < 0.0, cell, np.inf))
     least = np.fmin(np.fmin(bus, pack), 1.0)
     told = o.lasts | (o.solved & ~o.overloaded & (least < 0.0))
     return np.where(told, least, -_HAIR)
 
 
 def run_time(case: Situation, path: PowerPath, hardware: Hardware, p_load: float, temp: float) -> float:
-    """Return how long a full pack carries a load alone [s]: until the rails brown out or the pack is empty."""
+    """Return how long a full pack carries a load alone [s]: until the rails brown out or the lowest cell is empty."""
     o = operate(case, path, hardware, None, soc=_GRID, p_load=p_load, temp=temp)
-    fine, margin = o.lasts, _margin(case, o)
+    margin = _margin(case, o, temp)
+    fine = o.lasts & (margin >= 0.0)
     if not fine[-1]:
         return 0.0
     last = len(_GRID) - 1 - int(np.argmin(fine[::-1])) if not fine.all() else -1

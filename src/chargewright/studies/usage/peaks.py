@@ -18,6 +18,7 @@ from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, for_peaks, operate, source_side
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.feeding import feeding, passes_through
 from chargewright.studies.usage.record import PeakRisk, UsageTrace
 from chargewright.studies.usage.series import PEAKY, Demand
 from chargewright.studies.usage.settings import UsageSettings
@@ -57,8 +58,9 @@ class _Job:
 
     def dips(self, name: str, p_run: float, p_peak: Array, soc: Array, duration: float) -> tuple[Dip, _Before]:
         """Return the bus under peaks of `p_peak` over a load of `p_run` [W] at states of charge, on a source."""
-        supply = self.chosen.contracts[name] if name else None
-        before = _before(self, supply, p_run, p_peak, soc, duration)
+        supply = feeding(self.case, self.chosen, name) if name else None
+        through = bool(name) and passes_through(self.case, self.chosen, name)
+        before = _before(self, supply, through, p_run, p_peak, soc, duration)
         bank = self.build.bank_b if self.chosen.path.narrow else self.build.bank_a
         peak = Peak(
             c_bank=bank.count * bank.part.c_0 * (1.0 - bank.part.tol_c),
@@ -168,10 +170,11 @@ def _carried(powers: Array, margin: Array) -> float:
     return float(powers[k - 1] + share * (powers[k] - powers[k - 1]))
 
 
-def _before(job: _Job, supply: Supply | None, p_run: float, p_peak: Array, soc: Array, duration: float) -> _Before:
+def _before(
+    job: _Job, supply: Supply | None, through: bool, p_run: float, p_peak: Array, soc: Array, duration: float
+) -> _Before:
     case, path, hw = job.case, job.chosen.path, job.hw
     temp = case.design.ambient.typical
-    through = supply is not None and supply.name in job.chosen.through
     run = operate(case, path, hw, supply, soc=soc, p_load=p_run, temp=temp, pass_through=through)
     at_peak = operate(case, path, for_peaks(case, hw), supply, soc=soc, p_load=p_peak, temp=temp)
     # Where even that load does not run, no peak rides on it: the bus stands where the rails just work.

@@ -36,6 +36,14 @@ class Daily:
     """Source or pack asked for more than they may lastingly give, served or not [s]."""
     t_blocked: Array
     """Charge kept off by the temperature of the cells [s]."""
+    t_tripped: Array
+    """Sources plugged in but off because they have tripped [s]."""
+    trips: Array
+    """How often they trip, each retry that fails among them."""
+    t_refused: Array
+    """The pack too cold or too hot to give current [s]."""
+    v_cell_high: Array
+    """Highest cell while charging [V]; 0 where no spread between cells is given, or nothing is charged."""
     soc_low: Array
     soc_high: Array
     soc_end: Array

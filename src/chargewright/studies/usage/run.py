@@ -67,6 +67,7 @@ def usage(
         headroom=settings.headroom,
         dwell=settings.dwell,
         restart=settings.restart,
+        retry=settings.retry,
         wake=settings.wake,
         longest=step,
         row_every=max(step, length / settings.rows),
@@ -157,7 +158,7 @@ def _record(
         sources=tables.sources,
         length=length,
         steps=sums.steps,
-        daily=_daily(tables, pack, sums, places),
+        daily=_daily(tables, pack, sums, places, case.pack.series),
         lines=_lines(sums, places),
         times=tuple(
             StateTime(state=code.STATES[k], limit=code.LIMITS[m], seconds=float(sums.seconds[k, m]))
@@ -182,7 +183,7 @@ def _name(tables: UsageTables, source: Any) -> str:
     return tables.sources[int(source)] if source >= 0 else ""
 
 
-def _daily(tables: UsageTables, pack: PackTables, sums: UsageSums, places: dict[Place, float]) -> Daily:
+def _daily(tables: UsageTables, pack: PackTables, sums: UsageSums, places: dict[Place, float], series: int) -> Daily:
     d = sums.days
     path, cable = d[:, code.E_PATH], sum(e for (where, _), e in places.items() if where == "cable and connectors")
     # The cable's loss is outside the product; it is spread over the days as the energy through it is.
@@ -202,6 +203,10 @@ def _daily(tables: UsageTables, pack: PackTables, sums: UsageSums, places: dict[
         t_unserved=d[:, code.T_UNSERVED],
         t_overload=d[:, code.T_OVER] + d[:, code.T_BEYOND],
         t_blocked=d[:, code.T_BLOCKED],
+        t_tripped=d[:, code.T_OUT],
+        trips=d[:, code.TRIPS],
+        t_refused=d[:, code.T_REFUSED],
+        v_cell_high=d[:, code.V_HIGH] / series,
         soc_low=d[:, code.SOC_LOW],
         soc_high=d[:, code.SOC_HIGH],
         soc_end=d[:, code.SOC_END],
@@ -229,14 +234,14 @@ def _lines(sums: UsageSums, places: dict[Place, float]) -> tuple[EnergyLine, ...
 def unaccounted(pack: PackTables, sums: UsageSums, places: dict[Place, float]) -> float:
     """Return the largest gap in the energy of path, pack and cells and in the charge, over what flowed [1]."""
     t = sums.total
-    flowed = max(t(code.E_SOURCE) + t(code.E_OUT) + t(code.E_IN), 1e-9)
+    flowed = max(t(code.E_SOURCE) + t(code.E_OUT) + t(code.E_IN) + t(code.E_SELF), 1e-9)
     path = t(code.E_SOURCE) + t(code.E_OUT) - t(code.E_IN) - t(code.E_LOAD) - sum(places.values())
     inside = t(code.E_IN) - t(code.E_OUT) - t(code.S_IN) + t(code.S_OUT)
     inside -= t(code.HEAT_CELLS) + t(code.HEAT_LEADS) + t(code.E_PAIRS)
     stored = energy_at(pack, sums.end.charge) - energy_at(pack, sums.start.charge)
     cells = t(code.S_IN) - t(code.S_OUT) - t(code.E_WARMTH) - t(code.E_SELF) - stored
     charge = t(code.Q_IN) - t(code.Q_OUT) - t(code.Q_SELF) - (sums.end.charge - sums.start.charge)
-    moved = max(t(code.Q_IN) + t(code.Q_OUT), 1e-9)
+    moved = max(t(code.Q_IN) + t(code.Q_OUT) + t(code.Q_SELF), 1e-9 * pack.span)
     return max(abs(path) / flowed, abs(inside) / flowed, abs(cells) / flowed, abs(charge) / moved)
 
 

@@ -10,6 +10,7 @@ from chargewright.base.units import show
 from chargewright.parts.cell import Array, frozen
 from chargewright.sim.usage import DAY, Series
 from chargewright.studies.situation import Situation, mode_power
+from chargewright.studies.usage.feeding import known_name, named
 
 PEAKY = 1.05
 """A power this much above the mean of its step is a peak inside it [1]."""
@@ -59,13 +60,12 @@ def table_demand(case: Situation, *, work_days: int = 7, rest_days: int = 0, res
     rest_source : what feeds the product while it rests, switched off; "none" for nothing
     Raises OutOfRange.
     """
-    names = sorted(
-        {u.source for u in case.usage if u.source != "none"} | ({rest_source} - {"none"} if rest_days else set())
-    )
-    unknown = [n for n in names if n not in case.sources]
+    fed = [named(case, u.source, u.contract) for u in case.usage]
+    names = sorted((set(fed) | ({rest_source} if rest_days else set())) - {"none"})
+    unknown = [n for n in names if known_name(case, n) is None]
     if unknown:
         raise OutOfRange(f"usage: no source is called {unknown[0]!r}; there are {', '.join(case.sources)}")
-    stretches = [(u.duration, mode_power(case, u.mode), u.source) for u in case.usage]
+    stretches = [(u.duration, mode_power(case, u.mode), name) for u, name in zip(case.usage, fed, strict=True)]
     title, said = "the usage table of the design, again and again", []
     whole = sum(s[0] for s in stretches)
     if abs(whole - DAY) > 60.0:
@@ -97,10 +97,7 @@ def log_demand(case: Situation, log: LoadLog) -> Demand:
     _require_plausible(case, log)
     said = list(log.notes)
     if log.source is not None:
-        unknown = [n for n in log.sources if n not in case.sources]
-        if unknown:
-            raise LogError(f"{log.name}: no source is called {unknown[0]!r}; there are {', '.join(case.sources)}")
-        source, names = log.source, log.sources
+        source, names = log.source, tuple(_fed_by(case, log, n) for n in log.sources)
     else:
         source, names = _sources_by_table(case, log)
         said.append("The log says nothing of sources: those of the usage table are taken, from its beginning on.")
@@ -134,6 +131,17 @@ def _sources_by_table(case: Situation, log: LoadLog) -> tuple[npt.NDArray[np.int
     ends = np.cumsum(by_table.duration)
     t = (np.arange(len(log.power)) + 0.5) * log.step % ends[-1]
     return by_table.source[np.searchsorted(ends, t, side="right")], by_table.sources
+
+
+def _fed_by(case: Situation, log: LoadLog, name: str) -> str:
+    """Return what feeds under a name of the log, 'source' or 'source at 9 V'. Raises LogError."""
+    try:
+        found = known_name(case, name)
+    except OutOfRange as error:
+        raise LogError(f"{log.name}: {error}") from None
+    if found is None:
+        raise LogError(f"{log.name}: no source is called {name!r}; there are {', '.join(case.sources)}")
+    return found
 
 
 def _require_plausible(case: Situation, log: LoadLog) -> None:

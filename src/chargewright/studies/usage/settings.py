@@ -30,6 +30,8 @@ class UsageSettings:
     """Least time in supplement [s]."""
     restart: float = 60.0
     """Least time that a product which was shut down stays off [s]."""
+    retry: float = 1.0
+    """How long a source that has tripped stays off before it tries again [s]."""
     wake: float = 5.0
     """How long a charger takes to wake a pack that is asleep [s]."""
     step: float = 60.0

@@ -5,9 +5,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from chargewright.base.units import show
-from chargewright.studies.needs import Plan
+from chargewright.studies.needs import Plan, lowest_input
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.feeding import feeding
 from chargewright.studies.usage.record import Story, UsageRun
 
 _DAY = 86400.0
@@ -21,6 +22,9 @@ _SHUT_DOWNS = {
     "pack current": "the pack's greatest discharge current would have been passed",
     "source overloaded": "source and path could not carry the load",
     "pack asleep": "the pack was asleep",
+    "pack too cold to give": "the pack was too cold to give current",
+    "pack too hot to give": "the pack was too hot to give current",
+    "lowest cell empty": "the lowest cell was empty",
 }
 
 
@@ -31,6 +35,10 @@ def stories(case: Situation, chosen: Plan, run: UsageRun) -> tuple[Story, ...]:
         *_peaks(run),
         *_never_full(case, chosen, run),
         *_temperature(case, run),
+        *_refused(case, run),
+        *_tripped(case, chosen, run),
+        *_low_source(case, chosen, run),
+        *_highest_cell(case, run),
         *_asleep(case, run),
         *_weak_source(case, chosen, run),
         *_flapping(run),
@@ -46,8 +54,8 @@ def _shut_downs(run: UsageRun) -> Iterator[Story]:
     for what, why in _SHUT_DOWNS.items():
         if what in run.counts:
             first = next((e for e in run.events if e.what == what), None)
-            when = f", first after {_when(first.t)} at {show(first.soc, '1', 3)} of charge" if first else ""
-            parts.append(f"{run.counts[what]} time{'s' if run.counts[what] > 1 else ''} because {why}{when}")
+            when = f", first {_when(first.t)} at {show(first.soc, '1', 3)} of charge" if first else ""
+            parts.append(f"{_times(run.counts[what])} because {why}{when}")
     asked = float(np.sum(run.daily.e_asked)) - run.e_load
     yield Story(
         key="unserved",
@@ -109,7 +117,7 @@ def _temperature(case: Situation, run: UsageRun) -> Iterator[Story]:
             yield Story(
                 key=what.replace(" ", "-"),
                 text=(
-                    f"The charge stands still {run.counts[what]} time{'s' if run.counts[what] > 1 else ''}, for "
+                    f"The charge stands still {_times(run.counts[what])}, for "
                     f"{_long(blocked)} in all, because the cells are {word} {show(edge, 'K')} (they come to "
                     f"{show(extreme, 'K')}): {_temperature_cause(run, what)}."
                 ),
@@ -124,20 +132,111 @@ def _temperature_cause(run: UsageRun, what: str) -> str:
     return "ambient and the heat of the cells themselves add up"
 
 
+def _refused(case: Situation, run: UsageRun) -> Iterator[Story]:
+    refused = float(np.sum(run.daily.t_refused))
+    if refused <= 0.0:
+        return
+    limits = case.pack.cell.limits
+    for what, edge, word, extreme in (
+        ("pack too cold to give", limits.temp_discharge_low, "below", float(np.min(run.daily.temp_low))),
+        ("pack too hot to give", limits.temp_discharge_high, "above", float(np.max(run.daily.temp_high))),
+    ):
+        if (extreme < edge) if word == "below" else (extreme > edge):
+            dark = run.seconds(state="off", limit=what)
+            after = (
+                f"without a source the product is dark, for {_long(dark)}"
+                if dark > 0.0
+                else "a source carries every load meanwhile"
+            )
+            yield Story(
+                key=what.replace(" ", "-"),
+                text=(
+                    f"For {_long(refused)} the pack gives no current, because its cells are {word} {show(edge, 'K')}, "
+                    f"the end of their temperatures for discharge (they come to {show(extreme, 'K')}): {after}."
+                ),
+            )
+
+
+_AFTER_TRIP = {
+    "hiccup": "it tries again every {retry} and trips again for as long as the load stays",
+    "latch-off": "it stays off until it is plugged in again",
+    "fold-back": "it folds back, and returns when the load is less",
+    "constant-current": "its voltage collapses, and returns when the load is less",
+}
+
+
+def _tripped(case: Situation, chosen: Plan, run: UsageRun) -> Iterator[Story]:
+    trips = float(np.sum(run.daily.trips))
+    if trips <= 0.0:
+        return
+    first = next(e for e in run.events if e.what == "source tripped")
+    supply = feeding(case, chosen, first.source)
+    after = _AFTER_TRIP[supply.overload.kind].format(retry=_long(run.settings.retry))
+    times = "once" if trips < 1.5 else f"{trips:.0f} times"
+    yield Story(
+        key="tripped",
+        text=(
+            f"The load asks {first.source} for more than it gives ({show(supply.i_rated, 'A', 3)} lastingly, "
+            f"{show(supply.overload.i_trip.low, 'A', 3)} for {_long(supply.overload.time)}): it trips {times}, first "
+            f"{_when(first.t)}, and is off for {_long(float(np.sum(run.daily.t_tripped)))} in all; {after}. Nothing "
+            "between source and bus holds the current on this path, so meanwhile the pack has to carry the load alone."
+        ),
+    )
+
+
+def _low_source(case: Situation, chosen: Plan, run: UsageRun) -> Iterator[Story]:
+    low = run.seconds(limit="source voltage")
+    if low < _WORTH_TELLING:
+        return
+    rows = zip(run.trace.limit, run.trace.source, strict=True)
+    names = dict.fromkeys(source for limit, source in rows if limit == "source voltage")
+    too_low = [
+        f"{n} ({show(lowest_input(feeding(case, chosen, n)), 'V', 3)} at the product in the worst case)"
+        for n in names
+        if n
+    ]
+    yield Story(
+        key="low-source",
+        text=(
+            f"For {_long(low)} the charge stands still because the voltage of {', '.join(too_low) or 'the source'} "
+            "leaves the charger no room above the pack, which is full at "
+            f"{show(case.v_full, 'V', 3)}; the load is carried."
+        ),
+    )
+
+
+def _highest_cell(case: Situation, run: UsageRun) -> Iterator[Story]:
+    ended = run.counts.get("highest cell too high", 0)
+    if ended == 0:
+        return
+    pack = case.pack
+    v_protect = show(max(pack.cell.limits.v_upper, pack.v_cell_max), "V")
+    yield Story(
+        key="highest-cell",
+        text=(
+            f"{_times(ended).capitalize()} the pack's protection ends the charge, because the highest cell passes "
+            f"{v_protect} before the pack is full: the cells differ by {show(pack.spread_capacity, '1')} in capacity, "
+            f"{show(pack.spread_soc, '1')} in charge."
+        ),
+    )
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
 def _asleep(case: Situation, run: UsageRun) -> Iterator[Story]:
     if "pack fell asleep" not in run.counts:
         return
     first = next(e for e in run.events if e.what == "pack fell asleep")
     woken = next((e for e in run.events if e.what == "pack woken"), None)
     after = (
-        f"a source wakes it after {_when(woken.t)}"
-        if woken
-        else "no source comes to wake it, and it goes on losing charge"
+        f"a source wakes it {_when(woken.t)}" if woken else "no source comes to wake it, and it goes on losing charge"
     )
     yield Story(
         key="asleep",
         text=(
-            f"After {_when(first.t)} the pack is empty and its protection board opens: standby "
+            f"{_when(first.t).capitalize()} the pack is empty and its protection board opens: standby "
             f"({show(case.design.system.standby, 'W')}) and self-discharge have drained it; {after}. A pack that stays "
             "below its lowest voltage is damaged: the cell maker says whether it may be charged again."
         ),
@@ -198,11 +297,11 @@ def _long(seconds: float) -> str:
 
 
 def _when(t: float) -> str:
-    return _long(t) if t > 0.0 else "no time at all"
+    return f"after {_long(t)}" if t > 0.0 else "at the very start"
 
 
 def _sources_at_limit(case: Situation, chosen: Plan, run: UsageRun) -> str:
     rows = zip(run.trace.state, run.trace.source, strict=True)
     seen = {source for state, source in rows if state in ("shared", "supplement")} or set(run.sources)
-    limits = (f"{n} at {show(source_limit(case, chosen.contracts[n]), 'A', 3)}" for n in run.sources if n in seen)
+    limits = (f"{n} at {show(source_limit(case, feeding(case, chosen, n)), 'A', 3)}" for n in run.sources if n in seen)
     return ", ".join(limits)

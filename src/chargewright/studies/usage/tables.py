@@ -18,10 +18,12 @@ from chargewright.network.solve import Solution, solve
 from chargewright.parts.cell import Array
 from chargewright.parts.pack import pack_ocv
 from chargewright.parts.supply import Supply
+from chargewright.sim import usage_rules as code
 from chargewright.sim.usage_setup import PathTables, joined
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Edge, bus_setting, conditions, in_dropout, source_limit, source_side
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.feeding import feeding, passes_through, source_of
 from chargewright.studies.usage.patch import Patch
 
 Bools = npt.NDArray[np.bool_]
@@ -31,6 +33,14 @@ Place = tuple[str, str]
 _BEYOND = 1.2
 """Points that would ask the source for more than this share of its limit [1] are not solved: no run rests there."""
 _NOT_SERVED = -1e-3
+_AFTER_TRIP = {
+    "hiccup": code.RETRIES,
+    "latch-off": code.LATCHES,
+    "fold-back": code.RETURNS,
+    "constant-current": code.RETURNS,
+}
+"""A source that folds back or holds its current gives nothing to a load of constant power beyond it, and is back as
+soon as the load is less."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,8 +112,11 @@ def usage_tables(
         "battery_bus": battery.bus,
         "beside": _beside(job, battery),
         "limit": job.limit,
+        "rated": job.rated,
         "trip": job.trip,
         "trip_time": np.array([s.overload.time for s in job.supplies]),
+        "trip_kind": np.array([_AFTER_TRIP[s.overload.kind] for s in job.supplies]),
+        "feed": np.array([list(case.sources).index(source_of(case, n)) for n in job.names]),
     }
     store, at = joined(list(parts.values()))
     tables = PathTables(
@@ -115,6 +128,7 @@ def usage_tables(
         into_count=len(job.into),
         i_flat=case.i_precharge,
         helps=chosen.path.state("supplement") is not None,
+        exposed=not chosen.path.narrow and not job.floats,
         floats=job.floats,
         **dict(zip(parts, at, strict=True)),
     )
@@ -157,6 +171,7 @@ class _Job:
     into: Array
     limit: Array
     """Greatest lasting power of each source at its connector [W]."""
+    rated: Array
     trip: Array
 
     @classmethod
@@ -167,7 +182,7 @@ class _Job:
         points = np.unique(np.asarray(loads, dtype=float))
         if len(points) < 2:
             points = np.array([0.0, max(float(points[0]), 1e-3)])
-        pack, supplies = case.pack, tuple(chosen.contracts[name] for name in names)
+        pack, supplies = case.pack, tuple(feeding(case, chosen, name) for name in names)
         low = min(0.95 * pack.v_empty, 0.98 * float(pack_ocv(pack, 0.0, 298.15)))
         high = 1.02 * case.v_full + case.i_charge * pack.lead_resistance
         limit = np.array([_power_at(s, edge, source_limit(case, s)) for s in supplies])
@@ -190,6 +205,7 @@ class _Job:
             load=points,
             into=np.concatenate([-most * np.array(grid.out_of), into]) if most > 0.0 else into,
             limit=limit,
+            rated=np.array([_power_at(s, edge, s.i_rated) for s in supplies]),
             trip=np.array([_power_at(s, edge, s.overload.i_trip.low) for s in supplies]),
         )
 
@@ -305,7 +321,7 @@ def _rest(job: _Job) -> _Field:
     source, load = np.meshgrid(np.arange(len(job.names)), job.load, indexing="ij")
     field = _Field.empty(load.shape)
     most = _BEYOND * np.maximum(job.limit, job.trip)[source]
-    through = np.array([name in job.chosen.through for name in job.names])[source]
+    through = np.array([passes_through(job.case, job.chosen, name) for name in job.names])[source]
     usual: StateKey = "no-pack" if job.floats else "source-only"
     parts: list[tuple[StateKey, Bools]] = [
         (usual, ~through & (load <= most)),
