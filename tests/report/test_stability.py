@@ -55,7 +55,7 @@ def with_first(dossier: Dossier, **margins: Any) -> Dossier:
         changed[name][0] = value
     m = replace(first.margins, **changed)
     report = replace(
-        first, margins=m, worst=0, worst_corner=found.corners[0], phase_margin=float(np.min(m.phase)), passes=False
+        first, margins=m, worst=0, worst_corner=first.corners[0], phase_margin=float(np.min(m.phase)), passes=False
     )
     return replace(dossier, stability=replace(found, loops=(report, *found.loops[1:])))
 
@@ -68,7 +68,7 @@ def test_it_stands_behind_the_day_and_before_what_is_set(dossier: Dossier):
 def test_the_verdict_names_the_thinnest_margin_and_its_corner_in_words(shown: Chapter, found: Stability):
     (verdict,) = [b for b in shown.blocks if isinstance(b, Verdict)]
     thin = thinnest(found)
-    for part in (thin.name, thin.loop.title, thin.words, found.corners[thin.corner]):
+    for part in (thin.name, thin.loop.title, thin.words, thin.loop.corners[thin.corner]):
         assert part in verdict.text
 
 
@@ -80,7 +80,7 @@ def test_every_loop_has_its_margins_amplifier_and_chart(shown: Chapter, found: S
         row = [cell.text for cell in rows[r.title]]
         assert float(row[2].removesuffix("°")) == pytest.approx(math.degrees(r.margins.phase[-1]), abs=0.51)
         assert row[5] == decibels(float(np.min(r.margins.gain)))
-        assert row[6] in found.corners
+        assert row[6] in r.corners
         # Two parts at the least: a zero alone is a resistor and a capacitor.
         assert len(re.findall(r"[0-9.]+ [kM]?Ω", values[r.title])) >= 1
         assert len(re.findall(r"[0-9.]+ [pnµ]F", values[r.title])) >= 1

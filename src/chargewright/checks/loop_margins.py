@@ -6,7 +6,7 @@ from chargewright.base.findings import Cure, Finding
 from chargewright.base.units import show
 from chargewright.checks.review import Check, Review
 from chargewright.studies.loop_words import Thinnest, thinnest_of
-from chargewright.studies.stability import DISTANCE, FilterReport
+from chargewright.studies.stability import DISTANCE, FilterReport, LoopReport
 
 
 def judge(review: Review) -> Iterator[Finding]:
@@ -18,12 +18,13 @@ def judge(review: Review) -> Iterator[Finding]:
         thin = thinnest_of(report)
         if thin.share < 1.0:
             yield CHECK.finding(
-                "caution" if thin.stable else "serious",
+                "caution" if thin.stable or report.stiffened is not None else "serious",
                 review.at(f"loop of the {report.title}"),
-                _what(thin, found.corners[thin.corner]),
+                _what(thin, report.corners[thin.corner]),
                 value=thin.value,
                 limit=thin.limit,
                 unit=thin.unit,
+                cure=_stiffer(report, thin.unit),
             )
     for title in found.not_designed:
         yield CHECK.finding(
@@ -37,6 +38,16 @@ def judge(review: Review) -> Iterator[Finding]:
         )
     if not found.filter.passes:
         yield _source_side(review, found.filter)
+
+
+def _stiffer(report: LoopReport, unit: str) -> Cure | None:
+    """Return the damper that gives a bus held by the stage alone its margins, where one was found."""
+    with_it = report.stiffened
+    if with_it is None:
+        return None
+    value = with_it.phase_margin if unit == "rad" else with_it.gain_margin
+    c, r = show(with_it.damper.c, "F", 3), show(with_it.damper.r, "ohm", 3)
+    return Cure(change=f"put {c} with {r} in series on the bus", value=value, clears=True)
 
 
 def _what(thin: Thinnest, corner: str) -> str:

@@ -52,7 +52,8 @@ class VoltageMode:
     v_ramp: Any = 1.0
     """Height of the ramp [V]."""
     by_input: bool = False
-    """Whether the ramp grows with the input voltage, so that the loop gain does not (feed-forward); `v_ramp` at 1 V."""
+    """Whether the ramp grows with the voltage that the moved legs swing, so that the loop gain does not (feed-forward):
+    the input voltage for a buck, the output voltage for a boost, their sum where both legs move; `v_ramp` at 1 V."""
     t_delay: Any = 0.0
     """Delay of comparator, driver and pulse [s]."""
 
@@ -117,14 +118,23 @@ def _plus(own: Any, by_duty: Any, h: Any, sign: float = 1.0) -> Any:
     return own if isinstance(h, float) and h == 0.0 else own + sign * by_duty * h
 
 
+def _none_or(x: Any) -> Any:
+    """Return 0.0 for an array of zeros, so that what is not there costs nothing."""
+    return x if np.any(x) else 0.0
+
+
 def _late(t_delay: Any, s: Any) -> Any:
     return np.exp(-s * t_delay) if np.any(t_delay) else 1.0
 
 
 def _duty_from(mod: Modulator, p: StagePoints, at: Operating, s: Any) -> tuple[Any, Any, Any, Any]:
     if isinstance(mod, VoltageMode):
-        g = _late(mod.t_delay, s) / (mod.v_ramp * p.v_in if mod.by_input else mod.v_ramp)
-        return g, 0.0, (-at.duty / p.v_in if mod.by_input else 0.0), 0.0
+        if not mod.by_input:
+            return _late(mod.t_delay, s) / mod.v_ramp, 0.0, 0.0, 0.0
+        top = p.topology
+        swing = top.u_d * p.v_in - top.w_d * p.v_out
+        by_in, by_out = (_none_or(-k * at.duty / swing) for k in (top.u_d, -top.w_d))
+        return _late(mod.t_delay, s) / (mod.v_ramp * swing), 0.0, by_in, by_out
     if isinstance(mod, AverageCurrent):
         w_zero, w_pole = 2.0 * np.pi * mod.f_zero, 2.0 * np.pi * mod.f_pole
         inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) / mod.v_ramp * _late(mod.t_delay, s)

@@ -1,148 +1,215 @@
-"""The operating points at which a path's loops must be stable, as stage, ports and modulator over arrays."""
+"""The operating points at which a path's loops must be stable, as stage, ports and modulator over arrays.
 
-import itertools
-from dataclasses import dataclass
+Voltages, currents and temperatures are those of `network.solve`, as everywhere in the study; what is added here is what
+small changes meet: the pack at once and with its RC pair, the cable's inductance, capacitors under bias, loads of
+constant power.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.errors import NoSolution
-from chargewright.loops.current_mode import Modulator
+from chargewright.loops.current_mode import Modulator, VoltageMode
 from chargewright.loops.impedance import Branch, Port
-from chargewright.loops.loop import Plant, points_of
-from chargewright.loops.stage import BUCK, StagePoints, Topology, reachable
+from chargewright.loops.loop import Plant
+from chargewright.loops.stage import BOOST, BUCK, StagePoints, Topology
+from chargewright.network.graph import Legs, StateKey, WireKind
 from chargewright.network.hardware import Hardware
-from chargewright.network.stage import SwitchAt
+from chargewright.network.solve import Conditions, Solution, solve
 from chargewright.parts.cell import tau1
 from chargewright.parts.pack import pack_dc_resistance, pack_ocv, pack_resistance
-from chargewright.parts.regulator import rails_loss
 from chargewright.physics.capacitor import biased_capacitance
 from chargewright.physics.conduction import resistance_at
 from chargewright.physics.magnetics import saturating_inductance
 from chargewright.sizing.build import DUTY_TURN, Bank, Build
+from chargewright.studies._loop_corners import Corner, Grid, Mode, grid_of
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import Edge, source_limit, source_side
+from chargewright.studies.operate import in_dropout, source_limit, source_side
 from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
-SOCS = (0.05, 0.5, 0.95)
-WARMER = 40.0
-"""How much warmer than a hot ambient the parts of the stage are taken [K] (common practice)."""
-_STEPS = 60
+Bools = npt.NDArray[np.bool_]
+Modulate = Callable[[StagePoints], Modulator]
+"""What makes the modulator once the points are known: a ramp for peak current mode follows from them."""
 _LEAST = 0.02
-_WIRES = ("blocking-pair", "sense-source")
+"""Least charge current over the full one at which a point still counts as charging [1] (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Where:
+    """Where the points of an envelope lie, for tables and charts; arrays (n,)."""
+
+    source: tuple[str, ...]
+    load: tuple[str, ...]
+    v_in: Floats
+    """At the input of the stage in the way in which it works [V]."""
+    v_out: Floats
+    v_pack: Floats
+    """Pack at rest [V]."""
+    i_pack: Floats
+    p_load: Floats
+    temp: Floats
+    l_sign: Floats
+    """−1 … 1: lower end of the inductance's tolerance to its upper end [1]."""
+    c_sign: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Envelope:
-    """n operating points; the last one is the usual one with nominal parts."""
+    """n operating points of one mode; the last one is the usual one with nominal parts if the stage reaches it."""
 
-    charging: Plant
-    resting: Plant | None
-    """The same with the pack parted from the bus, which the stage alone holds; None for a path that has no such bus."""
+    mode: Mode
+    plant: Plant
     words: tuple[str, ...]
     """Each point in words."""
+    where: Where
     left_out: int
-    """Points that the stage cannot reach."""
-    l_cable: Floats
-    """Cable inductance at each point [H]."""
+    """Points that the stage cannot reach, or at which it works in another mode."""
+    l_input: Floats
+    """Inductance of cable or lead at the input of the stage at each point [H]."""
+    reverse: bool
+    """Whether the stage runs from the pack to the bus."""
+
+
+def envelope(
+    mode: Mode, case: Situation, chosen: Plan, hardware: Hardware, build: Build, modulate: Modulate
+) -> Envelope | None:
+    """Return every corner of a mode and its usual point last; None for a path without it, or if none is reached."""
+    grid = grid_of(mode, case, chosen)
+    solved = _solved(mode, case, chosen, hardware, grid.corners)
+    if solved is None:
+        return None
+    n, keep = len(grid.of), solved.here[grid.of]
+    if not np.any(keep):
+        return None
+    grid = grid.only(keep)
+    corners = [grid.corners[k] for k in grid.of]
+    s = solved.at(grid.of)
+    plant = _plant(case, chosen, hardware, build, s, grid, corners)
+    cables = [case.pack.lead_inductance if s.reverse else chosen.contracts[c.source].l_cable for c in corners]
+    return Envelope(
+        mode=mode,
+        plant=replace(plant, modulator=modulate(plant.points)),
+        words=grid.words,
+        where=Where(
+            source=tuple(c.source for c in corners),
+            load=tuple(c.load for c in corners),
+            v_in=s.v["v_in"],
+            v_out=s.v["v_out"],
+            v_pack=s.v["ocv"],
+            i_pack=s.v["i_pack"],
+            p_load=np.array([c.p_load for c in corners]),
+            temp=np.array([c.temp for c in corners]),
+            l_sign=grid.l_sign,
+            c_sign=grid.c_sign,
+        ),
+        left_out=n - len(corners),
+        l_input=np.array(cables),
+        reverse=s.reverse,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Corner:
-    source: str
-    edge: Edge
-    soc: float
-    i_pack: float
-    full: bool
-    temp: float
-    l_sign: float
-    c_sign: float
-    p_load: float
+class _Points:
+    """What the network says about each corner; arrays (n,)."""
 
-    def words(self, busiest: bool) -> str:
-        edge = {"low": "at its low edge", "typ": "", "high": "at its high edge"}[self.edge]
-        sides = {-1.0: "low", 0.0: "nominal", 1.0: "high"}
-        return ", ".join(
-            (
-                f"{self.source} {edge}".strip(),
-                f"pack at {self.soc:.0%}",
-                "full charge current" if self.full else "termination current",
-                f"{self.temp - 273.15:.0f} °C",
-                f"inductance {sides[self.l_sign]}, capacitance {sides[self.c_sign]}",
-                "busiest load" if busiest else "calmest load",
-            )
+    reverse: bool
+    here: Bools
+    """Where the stage works in the mode that was asked for."""
+    v: dict[str, Floats]
+    temp: dict[str, Floats]
+
+    def at(self, of: npt.NDArray[np.int64]) -> "_Points":
+        """Return chosen points, also several times."""
+        return _Points(
+            reverse=self.reverse,
+            here=self.here[of],
+            v={k: x[of] for k, x in self.v.items()},
+            temp={k: x[of] for k, x in self.temp.items()},
         )
 
 
-def envelope(case: Situation, chosen: Plan, hardware: Hardware, build: Build, modulator: Modulator) -> Envelope:
-    """Return every corner of source, pack, current, temperature, tolerance and load, and the usual point last.
+_STATES: dict[Mode, tuple[StateKey, ...]] = {
+    "charging": ("charging", "shared"),
+    "resting": ("no-pack",),
+    "helping": ("supplement",),
+    "boosting": ("battery-boost",),
+}
+"""Which state a mode is solved in; the second where the source would be past its limit in the first."""
 
-    Raises NoSolution if the stage reaches none of them.
-    """
-    corners = _corners(case, chosen)
-    words = [c.words(c.p_load >= case.p_busy) for c in corners]
 
-    def column(name: str) -> Floats:
-        return np.array([getattr(c, name) for c in corners], dtype=float)[:, None]
+def _solved(
+    mode: Mode, case: Situation, chosen: Plan, hardware: Hardware, corners: tuple[Corner, ...]
+) -> _Points | None:
+    path = chosen.path
+    states = [s for s in (path.state(key) for key in _STATES[mode]) if s is not None and s.stage != "off"]
+    if not states:
+        return None
+    c = _conditions(mode, case, chosen, corners)
+    found = _read(case, solve(path, states[0], hardware, c))
+    past = ~found.here | (found.v["i_source"] > c.i_source * (1.0 + 1e-9))
+    if len(states) > 1 and np.any(past):
+        beyond = Conditions(**{k: getattr(c, k)[past] for k in Conditions.__dataclass_fields__})
+        second = _read(case, solve(path, states[1], hardware, beyond))
+        for mine, other in ((found.v, second.v), (found.temp, second.temp)):
+            for key, values in other.items():
+                mine[key][past] = values
+        found.here[past] = second.here
+    if mode == "charging":
+        found.here[:] &= found.v["i_pack"] >= _LEAST * case.i_charge
+    if mode == "helping":
+        found.here[:] &= found.v["i_pack"] < 0.0
+    return found
 
-    feeds = [source_side(chosen.contracts[c.source], c.edge) for c in corners]
-    e, r_source, r_cable = (np.array([f[k] for f in feeds])[:, None] for k in ("e_source", "r_source", "r_cable"))
-    l_cable = np.array([chosen.contracts[c.source].l_cable for c in corners])[:, None]
-    limit = np.array([source_limit(case, chosen.contracts[c.source]) for c in corners])[:, None]
-    soc, temp, p_load = column("soc"), column("temp"), column("p_load")
-    hot = temp + np.where(temp > case.design.ambient.typical, WARMER, 0.0)
 
-    def wire(key: Any) -> Any:
-        parts = hardware.wires.get(key)
-        return resistance_at(parts.r_25, parts.temp_co, hot) if parts is not None else 0.0
-
-    r_up = r_source + r_cable + sum(wire(k) for k in _WIRES)
-    r_series = wire("sense-charge") + (wire("battery-switch") if chosen.path.narrow else 0.0)
-    r_dc = pack_dc_resistance(case.pack, soc, temp, True)
-    r_0 = pack_resistance(case.pack, soc, temp, True)
-    at = _Feed(
-        e=e, r_up=r_up, limit=limit, ocv=pack_ocv(case.pack, soc, temp), r_pack=r_dc + r_series, p_load=p_load,
-        l_cable=l_cable, hot=hot, l_sign=column("l_sign"), c_sign=column("c_sign"),
-    )  # fmt: skip
-    r_1 = np.maximum(r_dc - r_0, 0.0)
-    pack = Branch(
-        r=r_0 + r_series,
-        l=case.pack.lead_inductance,
-        r_1=r_1,
-        c_1=tau1(case.pack.cell, soc, temp) / np.where(r_1 > 0.0, r_1, 1.0),
-    )
-    charging, keep = _plant(case, chosen, hardware, build, modulator, at, column("i_pack"), pack, r_series)
-    resting = None
-    if chosen.path.narrow:
-        resting, also = _plant(case, chosen, hardware, build, modulator, at, 0.0 * soc, None, 0.0)
-        keep &= also
-    if not np.any(keep):
-        raise NoSolution(f"{chosen.path.title}: the stage reaches no operating point, so no loop can be judged")
-    return Envelope(
-        charging=points_of(charging, keep),
-        resting=points_of(resting, keep) if resting is not None else None,
-        words=tuple(w for w, k in zip(words, keep, strict=True) if k),
-        left_out=int(np.sum(~keep)),
-        l_cable=l_cable[keep, 0],
+def _conditions(mode: Mode, case: Situation, chosen: Plan, corners: tuple[Corner, ...]) -> Conditions:
+    """Return the solver's conditions of all corners, every field an array (n,)."""
+    nothing = {"e_source": 0.0, "r_source": 0.0, "r_cable": 0.0}
+    fed = [source_side(chosen.contracts[c.source], c.edge) if c.source else nothing for c in corners]
+    soc, temp = (np.array([getattr(c, k) for c in corners]) for k in ("soc", "temp"))
+    return Conditions(
+        **{k: np.array([f[k] for f in fed]) for k in nothing},
+        e_cells=pack_ocv(case.pack, soc, temp),
+        r_pack=pack_dc_resistance(case.pack, soc, temp, mode == "charging"),
+        p_load=np.array([c.p_load for c in corners]),
+        i_source=np.array([source_limit(case, chosen.contracts[c.source]) if c.source else 0.0 for c in corners]),
+        i_pack=np.array([c.i_pack for c in corners]),
+        v_bus=np.array([c.v_bus for c in corners]),
+        temp_ambient=temp,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Feed:
-    """What surrounds the stage at each corner, (n, 1)."""
+def _read(case: Situation, s: Solution) -> _Points:
+    reverse, w, c = s.state.stage == "reverse", s.waveform, s.conditions
+    a, b = s.v[s.path.stage.a], s.v[s.path.stage.b]
+    given = -s.i_a if reverse else s.i_b
+    none = np.zeros(len(s.status))
+    v = {
+        "v_in": b if reverse else a,
+        "v_out": a if reverse else b,
+        "v_load": s.v[s.path.load_at],
+        "i_coil": given / (1.0 - w.d_out),
+        "i_pack": s.i.get("pack", none),
+        "i_source": s.i.get("source", none),
+        "p_bus": s.p_load + s.p_rails,
+        "d_in": w.d_in,
+        "d_out": w.d_out,
+        "ocv": c.e_cells,
+        "r_up": c.r_source + c.r_cable,
+        "r_dc": c.r_pack,
+    }
+    return _Points(
+        reverse=reverse,
+        here=s.ok & ~in_dropout(case, s) & (given > 0.0),
+        v={k: np.array(x, dtype=float) for k, x in v.items()},
+        temp={k: np.array(x, dtype=float) for k, x in s.temp.items()},
+    )
 
-    e: Any
-    r_up: Any
-    limit: Any
-    ocv: Any
-    r_pack: Any
-    p_load: Any
-    l_cable: Any
-    hot: Any
-    l_sign: Any
-    c_sign: Any
+
+_UP = ("blocking-pair", "sense-source")
 
 
 def _plant(
@@ -150,118 +217,79 @@ def _plant(
     chosen: Plan,
     hardware: Hardware,
     build: Build,
-    modulator: Modulator,
-    at: _Feed,
-    i_pack: Floats,
-    pack: Branch | None,
-    r_sense: Any,
-) -> tuple[Plant, npt.NDArray[np.bool_]]:
-    """Return the plant at all corners, and where its stage can stand; `pack` is None where none is joined."""
-    narrow, parts = chosen.path.narrow, _parts(hardware, at.hot)
-    least = _LEAST * case.i_charge if pack is not None else 0.0
-    v_in, v_out, i_out = _steady(at, i_pack, parts["r_coil"] + parts["r_in_high"], hardware, narrow, least)
-    topology, w = _topology(chosen.path.stage.legs == "buck", v_in, v_out)
-    coil, i_coil = build.coil, i_out / w
-    inductance = saturating_inductance(coil.l_0, i_coil, coil.i_sat, coil.sat_exponent)
+    s: _Points,
+    grid: Grid,
+    corners: list[Corner],
+) -> Plant:
+    """Return the plant at all points, (n, 1)."""
+    path, mode = chosen.path, grid.mode
+    v = {k: x[:, None] for k, x in s.v.items()}
+    l_sign, c_sign = grid.l_sign[:, None], grid.c_sign[:, None]
+    soc, cell_temp = (np.array([getattr(c, k) for c in corners])[:, None] for k in ("soc", "temp"))
+
+    def wire(key: WireKind) -> Any:
+        parts = hardware.wires.get(key)
+        there = parts is not None and key in s.temp
+        return resistance_at(parts.r_25, parts.temp_co, s.temp[key][:, None]) if parts and there else 0.0
+
+    source = None
+    if mode != "boosting":
+        cable = np.array([chosen.contracts[c.source].l_cable for c in corners])[:, None]
+        source = Branch(r=v["r_up"] + sum(wire(key) for key in _UP), l=cable)
+    pack, r_sense = None, 0.0
+    if mode != "resting":
+        r_sense = wire("sense-charge") + (wire("battery-switch") if path.narrow else 0.0)
+        r_0 = pack_resistance(case.pack, soc, cell_temp, mode == "charging")
+        r_1 = np.maximum(v["r_dc"] - r_0, 0.0)
+        slow = tau1(case.pack.cell, soc, cell_temp) / np.where(r_1 > 0.0, r_1, 1.0)
+        pack = Branch(r=r_0 + r_sense, l=case.pack.lead_inductance, r_1=r_1, c_1=slow)
+    taken = -v["p_bus"] / v["v_load"] ** 2
+    at_a, at_b = (v["v_out"], v["v_in"]) if s.reverse else (v["v_in"], v["v_out"])
+    side_a = _port(build.bank_a, at_a, c_sign, source, 0.0 if path.narrow else taken, 0.0)
+    side_b = _port(build.bank_b, at_b, c_sign, pack, taken if path.narrow else 0.0, r_sense)
+    coil = build.coil
+    inductance = saturating_inductance(coil.l_0, v["i_coil"], coil.i_sat, coil.sat_exponent)
     points = StagePoints(
-        topology=topology,
-        v_in=v_in,
-        v_out=v_out,
-        i_coil=i_coil,
-        inductance=inductance * (1.0 + at.l_sign * coil.tol_l),
+        topology=_topology(path.stage.legs, s.reverse, v),
+        v_in=v["v_in"],
+        v_out=v["v_out"],
+        i_coil=v["i_coil"],
+        inductance=inductance * (1.0 + l_sign * coil.tol_l),
         period=1.0 / build.f_sw,
-        **parts,
+        **_resistances(hardware, s),
     )
-    load = at.p_load + rails_loss(hardware.rails, v_out if narrow else v_in, at.p_load)
-    source = Port(
-        c=_capacitance(build.bank_a, v_in, at.c_sign),
-        esr=build.bank_a.part.esr / build.bank_a.count,
-        branch=Branch(r=at.r_up, l=at.l_cable),
-        g_load=0.0 if narrow else -load / v_in**2,
-    )
-    output = Port(
-        c=_capacitance(build.bank_b, v_out, at.c_sign),
-        esr=build.bank_b.part.esr / build.bank_b.count,
-        branch=pack,
-        g_load=-load / v_out**2 if narrow else 0.0,
-        r_sense=r_sense,
-    )
-    keep = np.ravel(reachable(points) & (v_in > 0.0) & np.isfinite(v_in) & (i_coil > 0.0))
-    if chosen.path.stage.legs == "buck":
-        keep &= np.ravel(v_out < case.design.rules.duty_max * v_in)
-    return Plant(points=points, input=source, output=output, modulator=modulator), keep
+    ports = (side_b, side_a) if s.reverse else (side_a, side_b)
+    return Plant(points=points, input=ports[0], output=ports[1], modulator=VoltageMode())
 
 
-def _corners(case: Situation, chosen: Plan) -> list[_Corner]:
-    ambient = case.design.ambient
-    calm = min(case.modes.values())
-    loads = sorted({calm, case.p_busy})
-    edges: tuple[Edge, ...] = ("low", "high")
-    grid = itertools.product(
-        chosen.contracts, edges, SOCS, (True, False), (ambient.cold, ambient.hot), (-1.0, 1.0), (-1.0, 1.0), loads
-    )
-    found = [
-        _Corner(
-            source=source, edge=edge, soc=soc, i_pack=case.i_charge if full else case.i_termination, full=full,
-            temp=temp, l_sign=l_sign, c_sign=c_sign, p_load=p_load,
-        )
-        for source, edge, soc, full, temp, l_sign, c_sign, p_load in grid
-    ]  # fmt: skip
-    found.append(
-        _Corner(
-            source=chosen.strongest, edge="typ", soc=0.5, i_pack=case.i_charge, full=True, temp=ambient.typical,
-            l_sign=0.0, c_sign=0.0, p_load=calm,
-        )
-    )  # fmt: skip
+def _port(bank: Bank, v: Floats, sign: Floats, branch: Branch | None, g_load: Any, r_sense: Any) -> Port:
+    part = bank.part
+    c = bank.count * biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent) * (1.0 + sign * part.tol_c)
+    return Port(c=c, esr=part.esr / bank.count, branch=branch, g_load=g_load, r_sense=r_sense)
+
+
+def _resistances(hw: Hardware, s: _Points) -> dict[str, Any]:
+    """Return the stage's resistances at their temperatures, by the part that they play in the power flow."""
+    stage = hw.stage
+
+    def at(name: str, r: Any) -> Any:
+        return resistance_at(r, stage.hot[name].temp_co, s.temp[name][:, None])
+
+    places = {"in_high": "b_high", "in_low": "b_low", "out_low": "a_low", "out_high": "a_high"}
+    if not s.reverse:
+        places = {"in_high": "a_high", "in_low": "a_low", "out_low": "b_low", "out_high": "b_high"}
+    found = {"r_coil": at("coil", stage.coil.r_dc)}
+    for role, name in places.items():
+        part = getattr(stage, name)
+        found[f"r_{role}"] = at(name, part.r_on) if part is not None else 0.0
     return found
 
 
-def _parts(hw: Hardware, hot: Floats) -> dict[str, Any]:
-    stage = hw.stage
-
-    def switch(part: SwitchAt | None, name: str) -> Any:
-        return resistance_at(part.r_on, stage.hot[name].temp_co, hot) if part is not None else 0.0
-
-    return {
-        "r_coil": resistance_at(stage.coil.r_dc, stage.hot["coil"].temp_co, hot),
-        "r_in_high": switch(stage.a_high, "a_high"),
-        "r_in_low": switch(stage.a_low, "a_low"),
-        "r_out_low": switch(stage.b_low, "b_low"),
-        "r_out_high": switch(stage.b_high, "b_high"),
-    }
-
-
-def _steady(
-    at: _Feed, i_pack: Any, r_stage: Any, hardware: Hardware, narrow: bool, least: float
-) -> tuple[Floats, Floats, Floats]:
-    """Return input and output voltage and output current of the stage, conduction losses counted.
-
-    The charge gives way where the source would be beyond its limit. `network.solve` is the exact road; this one needs
-    no parts' temperatures and takes all corners at once.
-    """
-    v_in = at.e + 0.0 * i_pack
-    for _ in range(_STEPS):
-        v_out = at.ocv + i_pack * at.r_pack
-        load = at.p_load + rails_loss(hardware.rails, v_out if narrow else v_in, at.p_load)
-        i_out = i_pack + (load / v_out if narrow else 0.0)
-        i_coil = i_out * np.maximum(v_out / v_in, 1.0)
-        i_source = (v_out * i_out + r_stage * i_coil**2 + (0.0 if narrow else load)) / v_in
-        i_pack = np.maximum(i_pack - np.maximum(i_source - at.limit, 0.0) * v_in / v_out, least)
-        v_in = np.maximum(0.5 * v_in + 0.5 * (at.e - at.r_up * i_source), 0.3 * at.e)
-    return v_in, v_out, i_out
-
-
-def _topology(buck: bool, v_in: Floats, v_out: Floats) -> tuple[Topology, Any]:
-    """Return the topology of each point and the share of the period in which its coil feeds the output."""
-    if buck:
-        return BUCK, 1.0
-    down, up = v_out <= DUTY_TURN * v_in, v_in <= DUTY_TURN * v_out
-    # Near unity gain both legs switch; the output leg keeps its least pulse and the input leg is moved.
-    w_0 = np.where(down | up, 1.0, DUTY_TURN)
+def _topology(legs: Legs, reverse: bool, v: dict[str, Floats]) -> Topology:
+    """Return which legs switch at each point and which of them the control moves, as the network solved it."""
+    if legs == "buck":
+        return BOOST if reverse else BUCK
+    down, up = v["d_out"] == 0.0, v["d_in"] >= 1.0
+    # Near unity gain both legs switch: the output leg keeps its least pulse and the input leg is moved.
     moved = np.where(up, 0.0, 1.0)
-    return Topology(1.0 - moved, moved, w_0, moved - 1.0), np.where(up, v_in / v_out, w_0)
-
-
-def _capacitance(bank: Bank, v: Floats, sign: Floats) -> Any:
-    part = bank.part
-    return bank.count * biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent) * (1.0 + sign * part.tol_c)
+    return Topology(1.0 - moved, moved, np.where(down | up, 1.0, DUTY_TURN), moved - 1.0)

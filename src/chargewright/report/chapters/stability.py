@@ -47,7 +47,6 @@ _NOT_JUDGED: Block = Verdict(
 
 def _blocks(found: Stability) -> list[Block]:
     thin = thinnest(found)
-    left_out = f" {found.left_out} more are out of the stage's reach." if found.left_out else ""
     blocks: list[Block] = [
         Verdict(text=_verdict(found, thin), tone=_tone(found, thin)),
         Paragraph(
@@ -62,6 +61,7 @@ def _blocks(found: Stability) -> list[Block]:
             for title, why in found.not_designed.items()
         ),
         _margins(found),
+        *(Paragraph(text=_stiffer(r), tone="thin") for r in found.loops if r.stiffened is not None),
         Pictures(items=tuple(loop_gain_picture(r) for r in found.loops)),
         _amplifiers(found),
         Heading(text="Source side"),
@@ -70,25 +70,48 @@ def _blocks(found: Stability) -> list[Block]:
         Bullets(
             items=(
                 *found.assumptions,
-                f"{len(found.corners)} points: each source at its low and high edge, the pack from nearly empty to "
-                "nearly full, full and termination current, cold and hot, inductance and capacitance at both ends of "
-                f"their tolerance, calmest and busiest load; and the usual point.{left_out}",
+                *_covered(found),
             )
         ),
     ]
     return blocks
 
 
+def _covered(found: Stability) -> list[str]:
+    """Return for each way in which the stage works over which points its loops are judged."""
+    edges = "each source at its low and high edge"
+    socs = "the pack from nearly empty to nearly full"
+    tolerances = "cold and hot, inductance and capacitance at both ends of their tolerance"
+    told = {
+        "charging": f"{edges}, {socs}, full and termination current, {tolerances}, calmest and busiest load",
+        "resting": f"{edges}, the bus at its floor and above the full pack, {tolerances}, calmest and busiest load",
+        "helping": f"{edges}, {socs}, {tolerances}, the load a little beyond the source and at its peak",
+        "boosting": f"{socs}, {tolerances}, calmest, busiest and peak load",
+    }
+    names = {"charging": "Charging", "resting": "Pack parted", "helping": "Pack helping", "boosting": "Pack alone"}
+    rows = []
+    for mode, what in told.items():
+        report = next((r for r in found.loops if r.mode == mode), None)
+        if report is None:
+            continue
+        way = ", the stage running from the pack to the bus" if report.reverse else ""
+        left = f" {report.left_out} more are out of its reach." if report.left_out else ""
+        rows.append(f"{names[mode]}{way}, {len(report.corners)} points: {what}; and the usual point.{left}")
+    return rows
+
+
 def _verdict(found: Stability, thin: Thinnest) -> str:
-    corner = found.corners[thin.corner]
+    corner = thin.loop.corners[thin.corner]
     if not thin.stable:
-        return f"Not with the assumed controller: the loop of the {thin.loop.title} is not stable with {corner}."
+        more = " A capacitor on the bus gives it its margins: see below." if thin.loop.stiffened is not None else ""
+        return f"Not with the assumed controller: the loop of the {thin.loop.title} is not stable with {corner}.{more}"
     if found.not_designed:
         return f"Not with the assumed controller: no amplifier was found for the {', '.join(found.not_designed)}."
     told = f"the {thin.name} of the {thin.loop.title} is {thin.words} with {corner}"
     if thin.share < 1.0:
         return f"Stable, but with less than {_RULE} of margin: {told}."
-    kept = f"Every loop keeps {_RULE} at all {len(found.corners)} points; thinnest: {told}."
+    points = sum(len(r.corners) for r in found.loops)
+    kept = f"Every loop keeps {_RULE} at every corner, {points} points in all; thinnest: {told}."
     if found.filter.passes:
         return kept
     near = float(found.filter.distance[found.filter.worst])
@@ -139,6 +162,19 @@ def _numbers(found: Stability, thin: Thinnest) -> KeyNumbers:
     )
 
 
+def _stiffer(r: LoopReport) -> str:
+    """Return what a bus needs that only the stage holds."""
+    with_it = r.stiffened
+    assert with_it is not None, "asked only where something was found"
+    return (
+        f"The loop of the {r.title} needs a stiffer bus: its own capacitors are too small against coil and loads of "
+        f"constant power. With {show(with_it.damper.c, 'F', 3)} and {show(with_it.damper.r, 'ohm', 3)} in series "
+        f"beside them (the capacitor's own series resistance counts) it keeps {show(with_it.phase_margin, 'rad')} and "
+        f"{decibels(with_it.gain_margin)}, designed for {show(with_it.f_target, 'Hz', 3)}. Input capacitors of the "
+        "rails' regulators do the same work and are not counted here."
+    )
+
+
 def _against(value: float, limit: float, stable: bool) -> Tone:
     if not stable:
         return "bad"
@@ -151,13 +187,13 @@ def _margins(found: Stability) -> Table:
         caption="Margins at the usual point and at their worst",
         heads=heads,
         aligns=("left", "right", "right", "right", "right", "right", "left", "left"),
-        rows=tuple(_row(found, r) for r in found.loops),
+        rows=tuple(_row(r) for r in found.loops),
         note=f"The rule is {_RULE} at every corner (common practice). Crossover and the first two margins are those "
         "of the usual point, the worst margins the least over all corners; the corner is that of the thinner one.",
     )
 
 
-def _row(found: Stability, r: LoopReport) -> tuple[Cell, ...]:
+def _row(r: LoopReport) -> tuple[Cell, ...]:
     m, thin = r.margins, thinnest_of(r)
     cross = float(m.f_cross[-1])
     stable = bool(np.all(m.stable))
@@ -168,7 +204,7 @@ def _row(found: Stability, r: LoopReport) -> tuple[Cell, ...]:
         Cell(text=decibels(float(m.gain[-1]))),
         Cell(text=show(r.phase_margin, "rad") if stable else "–", tone=_against(r.phase_margin, PHASE_MARGIN, True)),
         Cell(text=decibels(r.gain_margin) if stable else "–", tone=_against(r.gain_margin, GAIN_MARGIN, True)),
-        Cell(text=found.corners[thin.corner]),
+        Cell(text=r.corners[thin.corner]),
         Cell(text="kept" if r.passes else "not kept" if stable else "not stable", tone="good" if r.passes else "bad"),
     )
 

@@ -46,10 +46,10 @@ _VALUES = ("gm", "r_z", "c_z", "c_p", "r_1", "r_2", "r_3", "c_1", "c_2", "c_3")
 
 def loops_table(found: Stability) -> DataTable:
     """Return one row for each loop."""
-    return LOOPS.filled([_loop(found, r) for r in found.loops])
+    return LOOPS.filled([_loop(r) for r in found.loops])
 
 
-def _loop(found: Stability, r: LoopReport) -> tuple[Any, ...]:
+def _loop(r: LoopReport) -> tuple[Any, ...]:
     m = r.margins
     at_phase, at_gain = int(np.argmin(m.phase)), int(np.argmin(m.gain))
     crossed = m.f_cross[np.isfinite(m.f_cross)]
@@ -59,16 +59,16 @@ def _loop(found: Stability, r: LoopReport) -> tuple[Any, ...]:
         r.title,
         r.passes,
         bool(np.all(m.stable)),
-        len(found.corners),
+        len(r.corners),
         float(m.f_cross[-1]),
         float(m.phase[-1]),
         float(m.gain[-1]),
         float(np.min(crossed)) if len(crossed) else None,
         float(np.max(crossed)) if len(crossed) else None,
         float(m.phase[at_phase]),
-        found.corners[at_phase],
+        r.corners[at_phase],
         float(m.gain[at_gain]),
-        found.corners[at_gain],
+        r.corners[at_gain],
         float(np.max(m.gain_down)),
         float(np.min(m.modulus)),
         r.designed.kind,
