@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from chargewright.base.units import show
 from chargewright.checks.loop_margins import CHECK
 from chargewright.dossier.record import Dossier
 from chargewright.report.blocks import Chapter, KeyNumbers, Table, Verdict, pictures_of
@@ -79,7 +80,7 @@ def test_every_loop_has_its_margins_amplifier_and_chart(shown: Chapter, found: S
     for r in found.loops:
         row = [cell.text for cell in rows[r.title]]
         assert float(row[2].removesuffix("°")) == pytest.approx(math.degrees(r.margins.phase[-1]), abs=0.51)
-        assert row[5] == decibels(float(np.min(r.margins.gain)))
+        assert row[5] == (decibels(float(np.min(r.margins.gain))) if np.all(r.margins.stable) else "–")
         assert row[6] in r.corners
         # Two parts at the least: a zero alone is a resistor and a capacitor.
         assert len(re.findall(r"[0-9.]+ [kM]?Ω", values[r.title])) >= 1
@@ -125,6 +126,19 @@ def test_a_loop_that_is_not_stable_gets_no_margins(dossier: Dossier):
     assert row[4:6] == ["–", "–"]
     numbers = next(b for b in made.blocks if isinstance(b, KeyNumbers))
     assert "not stable" in words_of(numbers)
+
+
+def test_a_bus_that_only_the_stage_holds_is_told_which_capacitor_it_needs(shown: Chapter, found: Stability):
+    # The sample's boosted bus has one 10 µF part, half of which is left under bias, against a load of 14 W to 70 W.
+    (cured,) = [r for r in found.loops if r.stiffened is not None]
+    assert cured.reverse
+    assert cured.stiffened is not None
+    verdict = shown.blocks[0]
+    assert isinstance(verdict, Verdict)
+    assert verdict.text.startswith("Yes, once the bus is stiffer")
+    for text in (verdict.text, words_of(shown.blocks)):
+        assert show(cured.stiffened.damper.c, "F", 3) in text
+        assert cured.title in text
 
 
 def test_a_winner_whose_loops_could_not_be_judged_says_so(dossier: Dossier):

@@ -86,8 +86,12 @@ class AverageCurrent:
 Modulator = VoltageMode | PeakCurrent | AverageCurrent
 
 
-def with_modulator(m: Linear, mod: Modulator, p: StagePoints, at: Operating, s: Any) -> Linear:
+def with_modulator(
+    m: Linear, mod: Modulator, p: StagePoints, at: Operating, s: Any, *, counted: bool = False
+) -> Linear:
     """Return the model by the control voltage instead of by the duty: modulator, delay and inner loop taken in.
+
+    counted : for counting poles, all delays left out and the sampling of peak current mode as a polynomial
 
     The duty is d = g·v_c − h_i·i + h_g·v_in + h_o·v_out; substituted, it changes every coefficient.
 
@@ -96,7 +100,7 @@ def with_modulator(m: Linear, mod: Modulator, p: StagePoints, at: Operating, s: 
     IEEE Trans. Power Electronics 4(1), 1989 for the discontinuous mode; average current mode as a loop around the
     averaged stage (derived here). From memory.
     """
-    g, h_i, h_g, h_o = _duty_from(mod, p, at, s)
+    g, h_i, h_g, h_o = _duty_from(mod, p, at, s, counted)
     return Linear(
         m.inductance,
         a_i=_plus(m.a_i, m.a_d, h_i, -1.0),
@@ -123,31 +127,32 @@ def _none_or(x: Any) -> Any:
     return x if np.any(x) else 0.0
 
 
-def _late(t_delay: Any, s: Any) -> Any:
-    return np.exp(-s * t_delay) if np.any(t_delay) else 1.0
+def _late(t_delay: Any, s: Any, counted: bool) -> Any:
+    return 1.0 if counted or not np.any(t_delay) else np.exp(-s * t_delay)
 
 
-def _duty_from(mod: Modulator, p: StagePoints, at: Operating, s: Any) -> tuple[Any, Any, Any, Any]:
+def _duty_from(mod: Modulator, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
     if isinstance(mod, VoltageMode):
         if not mod.by_input:
-            return _late(mod.t_delay, s) / mod.v_ramp, 0.0, 0.0, 0.0
+            return _late(mod.t_delay, s, counted) / mod.v_ramp, 0.0, 0.0, 0.0
         top = p.topology
         swing = top.u_d * p.v_in - top.w_d * p.v_out
         by_in, by_out = (_none_or(-k * at.duty / swing) for k in (top.u_d, -top.w_d))
-        return _late(mod.t_delay, s) / (mod.v_ramp * swing), 0.0, by_in, by_out
+        return _late(mod.t_delay, s, counted) / (mod.v_ramp * swing), 0.0, by_in, by_out
     if isinstance(mod, AverageCurrent):
         w_zero, w_pole = 2.0 * np.pi * mod.f_zero, 2.0 * np.pi * mod.f_pole
-        inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) / mod.v_ramp * _late(mod.t_delay, s)
+        inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) / mod.v_ramp * _late(mod.t_delay, s, counted)
         return inner, inner * mod.r_sense, 0.0, 0.0
-    return _peak_current(mod, p, at, s)
+    return _peak_current(mod, p, at, s, counted)
 
 
-def _peak_current(mod: PeakCurrent, p: StagePoints, at: Operating, s: Any) -> tuple[Any, Any, Any, Any]:
+def _peak_current(mod: PeakCurrent, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
     top = p.topology
     rise = mod.r_sense * at.v_on / p.inductance
-    f_m = _late(mod.t_delay, s) / ((rise + mod.ramp) * p.period)
+    f_m = _late(mod.t_delay, s, counted) / ((rise + mod.ramp) * p.period)
     x = s * p.period
-    sampling = np.where(at.discontinuous, 0.0, x / np.expm1(x))
+    sampled = 1.0 - 0.5 * x + (x / np.pi) ** 2 if counted else x / np.expm1(x)
+    sampling = np.where(at.discontinuous, 0.0, sampled)
     half = p.period * mod.r_sense / (2.0 * p.inductance)
     # Where the current returns to zero each period its mean no longer counts, only how fast it rises.
     by_on = -half * np.where(at.discontinuous, 2.0 * at.duty, at.duty * (2.0 - at.duty))

@@ -41,7 +41,9 @@ class Loop:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Model:
+class Model:
+    """A plant made linear, by the duty, at its operating points."""
+
     plant: Plant
     by_duty: Linear
     at: Operating
@@ -52,7 +54,7 @@ class LoopGain:
 
     def __init__(self, plant: Plant, loop: Loop) -> None:
         at = operating(plant.points)
-        self._model = _Model(plant=plant, by_duty=linear(plant.points, at), at=at)
+        self._model = Model(plant=plant, by_duty=linear(plant.points, at), at=at)
         self.loop = loop
 
     @property
@@ -68,7 +70,7 @@ class LoopGain:
     def __call__(self, f: Any, which: Any = slice(None)) -> Any:
         """Return the loop gain of the chosen points; f : frequencies [Hz], (f,) or (m, 1)."""
         s = 2j * np.pi * np.asarray(f)
-        m = _taken(self._model, which)
+        m = taken(self._model, which)
         return loop_gain(m.plant, self.loop, s, m.by_duty, m.at)
 
 
@@ -113,17 +115,17 @@ def responses(plant: Plant, f: Any, drive: Literal["control", "source", "output"
 
 def points_of(plant: Plant, which: Any) -> Plant:
     """Return a plant with only the chosen points."""
-    chosen: Plant = _taken(plant, which)
+    chosen: Plant = taken(plant, which)
     return chosen
 
 
-def _taken(x: Any, which: Any) -> Any:
+def taken(x: Any, which: Any) -> Any:
     """Return a record with only the chosen points; numbers that hold for all points stay as they are."""
     if isinstance(x, np.ndarray):
         return x[which] if x.ndim == 2 and len(x) > 1 else x
     kind: Any = type(x)
     names = _field_names(kind)
-    return kind(**{name: _taken(getattr(x, name), which) for name in names}) if names else x
+    return kind(**{name: taken(getattr(x, name), which) for name in names}) if names else x
 
 
 @cache

@@ -2,8 +2,8 @@
 
 The three equations of `loops.response` have a determinant; its zeros are the poles of the plant. With capacitors that
 have a series resistance and branches that have some, the determinant has no poles in the right half-plane and grows as
-s¹ (one more for each port whose capacitors have none), so its phase from low to high frequency counts its zeros there
-(argument principle): the whole rise is m·π/2 − zeros·π.
+s¹ (one more for each port whose capacitors have none, and for an inner current loop), so its phase from low to high
+frequency counts its zeros there (argument principle): the whole rise is m·π/2 − zeros·π.
 
 Source: derived here; the criterion is Cauchy's argument principle, as in H. W. Bode, Network analysis and feedback
 amplifier design, Van Nostrand 1945, ch. 8 (from memory).
@@ -14,35 +14,58 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.loops.current_mode import VoltageMode, with_modulator
-from chargewright.loops.loop import Plant
+from chargewright.loops.current_mode import AverageCurrent, PeakCurrent, with_modulator
+from chargewright.loops.loop import Model, Plant, taken
 from chargewright.loops.stage import linear, operating
 
-_SWEEP = np.geomspace(1e-4, 1e12, 500)
+_SWEEP = np.concatenate([[1e-6], np.geomspace(1.0, 1e8, 97), [1e12]])
+"""Between slow and fast the determinant turns with poles and zeros of the first order only: a step there is no risk."""
+_DENSE = np.concatenate([[1e-6, 1e-3], np.geomspace(1.0, 1e8, 4001), [1e10, 1e12]])
+_SURE = 0.8 * np.pi
+"""A greater turn from one frequency to the next may be an undamped resonance, which is then looked at closely."""
 
 
 def unstable_poles(plant: Plant) -> npt.NDArray[np.int64]:
-    """Return how many right-half-plane poles the plant has at each point, (n,).
+    """Return how many right-half-plane poles the plant has at each point, (n,), its inner current loop closed.
 
-    For voltage mode. An inner current loop samples, which this count does not cover: there 0 is returned, and its own
-    stability is judged by `loops.current_mode.sampling_quality`.
+    The delay of an inner loop is left out here: whether average current mode is stable inside is told by the margins of
+    its own loop. Peak current mode samples: its sampling is counted in the second-order form of R. B. Ridley (1991),
+    whose poles leave the left half-plane where the current begins to oscillate at half the switching frequency.
     """
     p = plant.points
+    at = operating(p)
     shape = np.broadcast_shapes(*(np.shape(v) for v in (p.v_in, p.v_out, p.i_coil, p.inductance)))
     n = shape[0] if shape else 1
-    if not isinstance(plant.modulator, VoltageMode):
-        return np.zeros(n, dtype=np.int64)
-    s = 2j * np.pi * _SWEEP
-    at = operating(p)
-    m = with_modulator(linear(p, at), plant.modulator, p, at, s)
+    model = Model(plant=plant, by_duty=linear(p, at), at=at)
+    steps = _steps(model, _SWEEP, n)
+    total = np.sum(steps, axis=1)
+    for k in np.flatnonzero(np.any(np.abs(steps) > _SURE, axis=1)):
+        total[k] = np.sum(_steps(taken(model, slice(k, k + 1)) if n > 1 else model, _DENSE, 1))
+    order = 1.0 + _free(plant.input.esr, plant.input.c) + _free(plant.output.esr, plant.output.c)
+    order = order + _of_inner_loop(plant, at.discontinuous, n)
+    return np.asarray(np.rint(0.5 * order - total / np.pi), dtype=np.int64)
+
+
+def _steps(model: Model, f: npt.NDArray[np.float64], n: int) -> npt.NDArray[np.float64]:
+    """Return by how much the determinant turns from each frequency to the next [rad], (n, f - 1)."""
+    plant, p = model.plant, model.plant.points
+    s = 2j * np.pi * f
+    m = with_modulator(model.by_duty, plant.modulator, p, model.at, s, counted=True)
     e = 1.0 / plant.input.impedance(s) + m.b_g
     i = 1.0 / plant.output.impedance(s) - m.c_o
     d = (s * m.inductance - m.a_i) * (e * i + m.b_o * m.c_g)
     d = d + m.a_g * (m.b_i * i + m.b_o * m.c_i) - m.a_o * (e * m.c_i - m.b_i * m.c_g)
+    if isinstance(plant.modulator, AverageCurrent):
+        d = d * s  # the integrator of the inner amplifier
     d = np.broadcast_to(d, (n, len(s)))
-    steps = np.angle(d[:, 1:] / d[:, :-1])
-    order = 1.0 + _free(plant.input.esr, plant.input.c) + _free(plant.output.esr, plant.output.c)
-    return np.asarray(np.rint(0.5 * order - np.sum(steps, axis=1) / np.pi), dtype=np.int64)
+    return np.asarray(np.angle(d[:, 1:] * d[:, :-1].conj()))
+
+
+def _of_inner_loop(plant: Plant, discontinuous: Any, n: int) -> Any:
+    """Return by how much an inner loop raises the order of the determinant."""
+    if isinstance(plant.modulator, PeakCurrent):
+        return np.where(np.broadcast_to(discontinuous, (n, 1))[:, 0], 0.0, 1.0)
+    return 1.0 if isinstance(plant.modulator, AverageCurrent) else 0.0
 
 
 def _free(esr: Any, c: Any) -> float:

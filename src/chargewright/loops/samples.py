@@ -25,7 +25,7 @@ class Samples:
 
     def __init__(self, f: Floats, t: Complexes, exact: Gain | None = None) -> None:
         self._f, self._t, self._exact = f, t, exact
-        self._log_f, self._log_t = np.log(f), None if exact is not None else np.log(t)
+        self._log_f, self._log_t = np.log(f), np.log(t) if exact is None else t
 
     def __call__(self, f: Any, which: Any = slice(None)) -> Any:
         """Return the gain of the chosen points; f : the frequencies of the sweep, or one for each point, (m, 1)."""

@@ -209,7 +209,7 @@ def _read(case: Situation, s: Solution) -> _Points:
     )
 
 
-_UP = ("blocking-pair", "sense-source")
+_UP: tuple[WireKind, ...] = ("blocking-pair", "sense-source")
 
 
 def _plant(

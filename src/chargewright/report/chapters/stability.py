@@ -103,8 +103,7 @@ def _covered(found: Stability) -> list[str]:
 def _verdict(found: Stability, thin: Thinnest) -> str:
     corner = thin.loop.corners[thin.corner]
     if not thin.stable:
-        more = " A capacitor on the bus gives it its margins: see below." if thin.loop.stiffened is not None else ""
-        return f"Not with the assumed controller: the loop of the {thin.loop.title} is not stable with {corner}.{more}"
+        return f"Not with the assumed controller: the loop of the {thin.loop.title} is not stable with {corner}."
     if found.not_designed:
         return f"Not with the assumed controller: no amplifier was found for the {', '.join(found.not_designed)}."
     told = f"the {thin.name} of the {thin.loop.title} is {thin.words} with {corner}"
@@ -112,6 +111,14 @@ def _verdict(found: Stability, thin: Thinnest) -> str:
         return f"Stable, but with less than {_RULE} of margin: {told}."
     points = sum(len(r.corners) for r in found.loops)
     kept = f"Every loop keeps {_RULE} at every corner, {points} points in all; thinnest: {told}."
+    cured = [r for r in found.loops if r.stiffened is not None]
+    if cured:
+        needs = " and ".join(
+            f"{show(r.stiffened.damper.c, 'F', 3)} with {show(r.stiffened.damper.r, 'ohm', 3)} for the {r.title}"
+            for r in cured
+            if r.stiffened is not None
+        )
+        return f"Yes, once the bus is stiffer: {needs}. Every other loop keeps {_RULE}; thinnest: {told}."
     if found.filter.passes:
         return kept
     near = float(found.filter.distance[found.filter.worst])
@@ -125,19 +132,22 @@ def _tone(found: Stability, thin: Thinnest) -> Tone:
 
 
 def _numbers(found: Stability, thin: Thinnest) -> KeyNumbers:
-    phase = min(found.loops, key=lambda r: r.phase_margin)
-    gain = min(found.loops, key=lambda r: r.gain_margin)
+    # A bus that needs a capacitor is told apart: its margins without one say nothing of the others.
+    own = [r for r in found.loops if r.stiffened is None] or list(found.loops)
+    phase = min(own, key=lambda r: r.phase_margin)
+    gain = min(own, key=lambda r: r.gain_margin)
+    kept, cured = sum(r.passes for r in found.loops), sum(r.stiffened is not None for r in found.loops)
     usual = [float(r.margins.f_cross[-1]) for r in found.loops if np.isfinite(r.margins.f_cross[-1])]
     f = found.filter
-    stable = all(bool(np.all(r.margins.stable)) for r in found.loops)
+    stable = all(bool(np.all(r.margins.stable)) for r in own)
     span = f"{show(min(usual), 'Hz', 3)} to {show(max(usual), 'Hz', 3)}" if usual else "none"
     return KeyNumbers(
         items=(
             KeyNumber(
                 label="loops that keep the rule",
-                shown=f"{sum(r.passes for r in found.loops)} of {len(found.loops) + len(found.not_designed)}",
-                note=f"{_RULE} at every corner",
-                tone="good" if thin.share >= 1.0 and not found.not_designed else "bad",
+                shown=f"{kept} of {len(found.loops) + len(found.not_designed)}",
+                note=f"{_RULE} at every corner" + (f"; {cured} more with a stiffer bus" if cured else ""),
+                tone="bad" if thin.share < 1.0 or found.not_designed else "thin" if cured else "good",
             ),
             KeyNumber(
                 label="least phase margin",
