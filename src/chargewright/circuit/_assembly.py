@@ -6,7 +6,16 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import NoSolution
-from chargewright.circuit._layout import Layout, SetsVoltage, level_of
+from chargewright.circuit._layout import (
+    CHANNEL,
+    CUT,
+    FOLLOWS,
+    HOLDS,
+    WAITS,
+    Layout,
+    SetsVoltage,
+    level_of,
+)
 from chargewright.circuit.elements import (
     GROUND,
     Amplifier,
@@ -16,12 +25,14 @@ from chargewright.circuit.elements import (
     Drain,
     Element,
     Follower,
+    PassSwitch,
     PowerLoad,
     Quantity,
     Resistor,
     Source,
     Switch,
     Wave,
+    v_node,
 )
 
 Floats = npt.NDArray[np.float64]
@@ -65,6 +76,8 @@ def mode_of(layout: Layout, key: int) -> Mode:
             for gain, quantity in e.terms:
                 of_y, of_x = _expression(layout, key, quantity)
                 _inject_rows(layout, m, rhs, e, e.gm * gain * of_y, e.gm * gain * of_x)
+        elif isinstance(e, PassSwitch):
+            _inject_rows(layout, m, rhs, e, *_follows(layout, key, e))
         elif isinstance(e, SetsVoltage):
             _voltage_equation(layout, key, m, rhs, e)
     y = _solved(m, rhs)
@@ -75,8 +88,13 @@ def mode_of(layout: Layout, key: int) -> Mode:
             a[layout.states[e.name]] = mode.row(Quantity(kind="voltage", name=e.name)) / inductance(layout, key, e)
         elif isinstance(e, Capacitor):
             a[layout.states[e.name]] = mode.row(Quantity(kind="current", name=e.name)) / capacitance(layout, key, e)
+        elif isinstance(e, PassSwitch):
+            a[layout.states[e.name]] = _gate_rate(mode, e)
         elif isinstance(level_of(e), Wave):
             a[layout.states[e.name], layout.states[e.name] + 1] = 1.0
+    for trip in layout.circuit.trips:
+        if layout.digit(key, trip) in (WAITS, HOLDS):
+            a[layout.states[trip.name], one] = 1.0
     if layout.circuit.modulator is not None:
         a[layout.states["ramp"], one] = layout.circuit.modulator.slope
     return mode
@@ -99,8 +117,12 @@ def straight_line(layout: Layout, key: int, e: Element) -> tuple[float | None, f
     if isinstance(e, Resistor):
         return 1.0 / e.r, 0.0
     if isinstance(e, Switch):
-        on = key >> layout.circuit.switches.index(e) & 1
-        return 1.0 / (e.r_on if on else e.r_off), 0.0
+        return 1.0 / (e.r_on if layout.is_on(key, e) else e.r_off), 0.0
+    if isinstance(e, PassSwitch):
+        piece = layout.digit(key, e) if layout.is_on(key, e) else CUT
+        if piece == CUT:
+            return 0.0, 0.0
+        return (1.0 / e.r_on, 0.0) if piece == CHANNEL else (None, 0.0)
     if isinstance(e, Diode):
         on = layout.digit(key, e)
         return (1.0 / e.r_on, -e.v_f / e.r_on) if on else (0.0, 0.0)
@@ -112,6 +134,32 @@ def straight_line(layout: Layout, key: int, e: Element) -> tuple[float | None, f
         slope = (e.p / high - e.p / low) / (high - low)
         return slope, e.p / low - slope * low
     return None, 0.0
+
+
+def _follows(layout: Layout, key: int, e: PassSwitch) -> tuple[Floats, Floats]:
+    """Return the current of a pass switch that follows its gate, as rows over the unknowns and the state vector."""
+    of_y = np.zeros(len(layout.nodes) + len(layout.branches))
+    of_x = np.zeros(layout.n)
+    forward = layout.digit(key, e) == FOLLOWS
+    sign, side = (1.0, e.b) if forward else (-1.0, e.a)
+    if side != GROUND:
+        of_y[layout.nodes[side]] = -sign / e.r_follow
+    of_x[layout.states[e.name]] = sign / e.r_follow
+    return of_y, of_x
+
+
+def _gate_rate(mode: Mode, e: PassSwitch) -> Floats:
+    """Return the row that gives the rate of a pass switch's gate level."""
+    layout = mode.layout
+    own = np.zeros(layout.n)
+    own[layout.states[e.name]] = 1.0
+    unit = np.zeros(layout.n)
+    unit[layout.states["one"]] = 1.0
+    if not layout.is_on(mode.key, e):
+        return np.asarray((-e.lag * e.slew * unit - own) / e.t_fall)
+    if layout.digit(mode.key, e) != CHANNEL:
+        return e.slew * unit
+    return np.asarray((mode.row(v_node(e.a)) + e.drive * unit - own) * (e.slew / e.drive))
 
 
 def _level(layout: Layout, e: Source | Drain | Amplifier) -> tuple[int, float]:
@@ -193,6 +241,8 @@ def _expression(layout: Layout, key: int, q: Quantity) -> tuple[Floats, Floats]:
         of_y[layout.branches[e.name]] = 1.0
     elif isinstance(e, Coil):
         of_x[layout.states[e.name]] = 1.0
+    elif isinstance(e, PassSwitch):
+        return _follows(layout, key, e)
     elif isinstance(e, Drain):
         column, value = _level(layout, e)
         of_x[column] = value

@@ -2,12 +2,12 @@
 
 The state vector ends with a constant one, so that a mode is one matrix: x' = A·x. A value in time takes two places,
 itself and its slope; a ramp takes one. The key of a mode is a whole number: one bit for each gate, then one digit for
-each diode, bend and lowest-wins selection.
+each diode, bend, pass switch, lowest-wins selection, modulator's pulse, comparator that skips pulses, and trip.
 """
 
 from dataclasses import dataclass
 
-from chargewright.circuit.circuit import Circuit
+from chargewright.circuit.circuit import Circuit, Leg, Skip, Trip
 from chargewright.circuit.elements import (
     GROUND,
     Amplifier,
@@ -19,19 +19,27 @@ from chargewright.circuit.elements import (
     Follower,
     Level,
     Lowest,
+    PassSwitch,
     PowerLoad,
     Source,
+    Switch,
     Wave,
 )
 
 SetsVoltage = Source | Capacitor | Follower | Lowest
+HasDigit = Element | Leg | Skip | Trip
+
+CUT, FOLLOWS, CHANNEL, FOLLOWS_BACK = range(4)
+"""Pieces of a pass switch: open, `b` follows the gate, a resistance, `a` follows it."""
+WATCHES, WAITS, HOLDS, HOLDS_ON = range(4)
+"""Pieces of a trip: nothing happened, crossed and in its delay, open for a time, open until the quantity falls."""
 
 
 @dataclass(frozen=True, slots=True)
 class Digit:
-    """One element's place in the key."""
+    """The place in the key of an element or of a part of the drive."""
 
-    element: Element
+    element: HasDigit
     stride: int
     size: int
 
@@ -42,27 +50,35 @@ class Layout:
 
     circuit: Circuit
     states: dict[str, int]
-    """Coils and capacitors by name; waves by the name of their element (the slope follows); `ramp`; `one`."""
+    """Coils, capacitors and gates of pass switches by name; waves by the name of their element (the slope follows);
+    a trip's timer by its name; `ramp`; `one`."""
     nodes: dict[str, int]
     branches: dict[str, int]
     """Elements that set a voltage; their currents are unknowns after the nodes."""
     digits: tuple[Digit, ...]
     modes: int
     """How many keys there can be."""
+    legs: tuple[Leg, ...]
 
     @property
     def n(self) -> int:
         """Length of the state vector."""
         return self.states["one"] + 1
 
-    def digit(self, key: int, element: Element) -> int:
+    def digit(self, key: int, element: HasDigit) -> int:
         """Return an element's digit in a key."""
         d = self.place(element)
         return key // d.stride % d.size
 
-    def place(self, element: Element) -> Digit:
+    def place(self, element: HasDigit) -> Digit:
         """Return where an element's digit stands."""
         return next(d for d in self.digits if d.element is element)
+
+    def is_on(self, key: int, switch: Switch | PassSwitch) -> bool:
+        """Return whether a switch is on: its gate is, and no trip holds it open."""
+        if not key >> self.circuit.gated.index(switch) & 1:
+            return False
+        return not any(switch.name in t.holds and self.digit(key, t) >= HOLDS for t in self.circuit.trips)
 
 
 def level_of(e: Element) -> Level | None:
@@ -74,10 +90,12 @@ def level_of(e: Element) -> Level | None:
     return e.reference if isinstance(e, Amplifier) else None
 
 
-def pieces_of(e: Element) -> int:
+def pieces_of(e: HasDigit) -> int:
     """Return how many straight pieces an element has; 1 for one without a digit."""
-    if isinstance(e, Diode):
+    if isinstance(e, Diode | Leg | Skip):
         return 2
+    if isinstance(e, PassSwitch | Trip):
+        return 4
     if isinstance(e, Lowest):
         return 2 * len(e.inputs) + 1
     if isinstance(e, Coil):
@@ -90,10 +108,12 @@ def pieces_of(e: Element) -> int:
 def layout_of(circuit: Circuit) -> Layout:
     """Give every state, unknown and digit its place."""
     states: dict[str, int] = {}
-    for kind in (Coil, Capacitor):
+    for kind in (Coil, Capacitor, PassSwitch):
         for e in circuit.elements:
             if isinstance(e, kind):
                 states[e.name] = len(states)
+    for trip in circuit.trips:
+        states[trip.name] = len(states)
     place = len(states)
     for e in circuit.elements:
         if isinstance(level_of(e), Wave):
@@ -110,10 +130,13 @@ def layout_of(circuit: Circuit) -> Layout:
                 nodes.setdefault(node, len(nodes))
     setters = [e.name for e in circuit.elements if isinstance(e, SetsVoltage)]
     branches = {name: len(nodes) + k for k, name in enumerate(setters)}
-    stride = 2 ** len(circuit.switches)
+    m = circuit.modulator
+    legs = m.legs if m else ()
+    stride = 2 ** len(circuit.gated)
     digits = []
-    for e in circuit.elements:
-        if pieces_of(e) > 1:
-            digits.append(Digit(e, stride, pieces_of(e)))
-            stride *= pieces_of(e)
-    return Layout(circuit, states, nodes, branches, tuple(digits), stride)
+    skip = (m.skip,) if m and m.skip else ()
+    for thing in (*circuit.elements, *legs, *skip, *circuit.trips):
+        if pieces_of(thing) > 1:
+            digits.append(Digit(thing, stride, pieces_of(thing)))
+            stride *= pieces_of(thing)
+    return Layout(circuit, states, nodes, branches, tuple(digits), stride, legs)

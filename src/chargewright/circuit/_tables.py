@@ -12,7 +12,7 @@ import numpy as np
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit._assembly import Floats, Mode, mode_of
 from chargewright.circuit._layout import Layout
-from chargewright.circuit._monitors import Monitor, comparator_row, monitors_of
+from chargewright.circuit._monitors import Monitor, comparator_rows, monitors_of
 
 SHORT = 0.5
 """Greatest product of the finest step and the fastest rate: 14 terms of the series then leave 1e-16."""
@@ -43,6 +43,9 @@ class Tables:
     rows: Floats = field(default_factory=lambda: np.zeros(0))
     dots: Floats = field(default_factory=lambda: np.zeros(0))
     steps: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
+    after: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
+    compare: Floats = field(default_factory=lambda: np.zeros(0))
+    """The legs' comparators (modes, legs, states), whether or not their pulse runs."""
     watched: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
 
     def add(self, key: int) -> int:
@@ -53,7 +56,7 @@ class Tables:
         self.modes.append(mode)
         self.monitors.append(watch)
         if number == 0:
-            most = sum(d.size + 2 for d in self.layout.digits) + len(self.layout.circuit.switches) + 2
+            most = sum(d.size + 2 for d in self.layout.digits) + len(self.layout.circuit.gated) + 2
             self._allocate(16, n, most)
         elif number == len(self.columns):
             self._grow()
@@ -78,9 +81,9 @@ class Tables:
             self.leap[number, j] = exponential(mode.a, float(h)).T
         for k, w in enumerate(watch):
             self.rows[number, :, k], self.dots[number, :, k], self.steps[number, k] = w.row, w.row @ mode.a, w.step
-        row = comparator_row(mode)
-        if row is not None:
-            self.rows[number, :, len(watch)], self.dots[number, :, len(watch)] = row, row @ mode.a
+            self.after[number, k] = w.after
+        for k, row in enumerate(comparator_rows(mode)):
+            self.compare[number, k] = row
         self.watched[number] = len(watch)
         self.index[key] = number
         return number
@@ -92,11 +95,12 @@ class Tables:
         self.leap = np.zeros((room, len(self.leaps), n, n))
         self.leap_ok = np.zeros((room, len(self.leaps)), np.bool_)
         self.rows, self.dots = np.zeros((room, n, most)), np.zeros((room, n, most))
-        self.steps = np.zeros((room, most), np.int64)
+        self.steps, self.after = (np.zeros((room, most), np.int64) for _ in range(2))
+        self.compare = np.zeros((room, len(self.layout.legs), n))
 
     def _grow(self) -> None:
         names = ("columns", "phi", "finest", "coarsest", "watched", "leap", "leap_ok", "rows", "dots", "steps")
-        for name in names:
+        for name in (*names, "after", "compare"):
             old = getattr(self, name)
             setattr(self, name, np.concatenate([old, np.zeros_like(old)]))
 

@@ -6,19 +6,7 @@ Signs: as everywhere, current into the pack is positive.
 from dataclasses import dataclass
 
 from chargewright.base.errors import OutOfRange
-from chargewright.circuit.elements import (
-    Amplifier,
-    Capacitor,
-    Coil,
-    Diode,
-    Drain,
-    Element,
-    PowerLoad,
-    Quantity,
-    Resistor,
-    Source,
-    Switch,
-)
+from chargewright.circuit.elements import Element, PassSwitch, Quantity, Switch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +19,36 @@ class Gate:
     switch: str
     on: float
     off: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """A pair of switches on a modulator: `main` is on from the clock until the ramp passes control − offset.
+
+    Where the control voltage is below the offset at the clock there is no pulse and `sync` stays on; where the ramp
+    never gets there `main` stays on. Two legs whose offsets are a little less than a ramp's height apart overlap: both
+    switch in between; a little more leaves a gap in which neither does.
+    """
+
+    main: str
+    sync: str
+    offset: float = 0.0
+    """[V]"""
+    terms: tuple[tuple[float, Quantity], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Skip:
+    """Pulses that are left out at light load: a comparator with hysteresis holds them back, clock by clock.
+
+    Once Σ gain·quantity falls below `low` no pulse begins, until it passes `high`; a pulse that has begun is ended as
+    any other. With no terms the control voltage is what is compared, which its lower clamp must let below `low`: the
+    clamp then sets the size of the pulses. The other switch has to emulate a diode.
+    """
+
+    low: float
+    high: float
+    terms: tuple[tuple[float, Quantity], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +68,33 @@ class Modulator:
     dead: float
     """Dead time [s] on both edges."""
     terms: tuple[tuple[float, Quantity], ...] = ()
+    second: Leg | None = None
+    """Another pair on the same ramp and control voltage, as in a stage of four switches."""
+    skip: Skip | None = None
+
+    @property
+    def legs(self) -> tuple[Leg, ...]:
+        """All pairs, the modulator's own first."""
+        own = Leg(main=self.main, sync=self.sync, terms=self.terms)
+        return (own,) if self.second is None else (own, self.second)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trip:
+    """A protection: once Σ gain·quantity has passed `level`, and `delay` later, it holds switches open.
+
+    It latches at the crossing: the delay is that of a comparator and its driver, not a filter. Without `release` and
+    `retry` it stays; with `retry` it lets go after that time [s]; with `release` only once the quantity has fallen
+    below that level. What it holds stays open whatever gate or event asks for it, and obeys them again afterwards.
+    """
+
+    name: str
+    terms: tuple[tuple[float, Quantity], ...]
+    level: float
+    holds: tuple[str, ...]
+    delay: float = 0.0
+    release: float | None = None
+    retry: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,11 +122,17 @@ class Circuit:
     title: str = "switched circuit"
     timeline: tuple[Timed, ...] = ()
     """Switches set at instants from the start, in any order; of events of one switch at one instant the last counts."""
+    trips: tuple[Trip, ...] = ()
 
     @property
     def switches(self) -> tuple[Switch, ...]:
-        """The switches in the order of their gates."""
+        """The two-valued switches, in the order of the circuit."""
         return tuple(e for e in self.elements if isinstance(e, Switch))
+
+    @property
+    def gated(self) -> tuple[Switch | PassSwitch, ...]:
+        """Everything that has a gate, in the order of the gates."""
+        return tuple(e for e in self.elements if isinstance(e, Switch | PassSwitch))
 
     def element(self, name: str) -> Element:
         """Return an element by its name."""
@@ -89,69 +140,3 @@ class Circuit:
             if e.name == name:
                 return e
         raise OutOfRange(f"the circuit has no element called {name}; it has {', '.join(e.name for e in self.elements)}")
-
-
-def check(circuit: Circuit) -> None:
-    """Refuse what has no meaning before anything is computed; raises OutOfRange."""
-    names = [e.name for e in circuit.elements]
-    twice = sorted({n for n in names if names.count(n) > 1})
-    if twice:
-        raise OutOfRange(f"element names must differ; given more than once: {', '.join(twice)}")
-    if not 0.0 < circuit.period < float("inf"):
-        raise OutOfRange(f"the switching period is {circuit.period} s and must be above zero and finite")
-    for e in circuit.elements:
-        for what, value in _must_be_positive(e):
-            if not 0.0 < value < float("inf"):
-                raise OutOfRange(f"{what} of {e.name} is {value} and must be above zero and finite")
-    for e in circuit.elements:
-        for what, value in _must_be_finite(e):
-            if not -float("inf") < value < float("inf"):
-                raise OutOfRange(f"{what} of {e.name} is {value} and must be finite")
-    for gate in circuit.gates:
-        if not (0.0 <= gate.on <= 1.0 and 0.0 <= gate.off <= 1.0):
-            raise OutOfRange(
-                f"the gate of {gate.switch} switches at {gate.on} and {gate.off} of the period, not in 0 to 1"
-            )
-    driven = [g.switch for g in circuit.gates]
-    if circuit.modulator is not None:
-        driven += [circuit.modulator.main, circuit.modulator.sync]
-        if not 0.0 <= circuit.modulator.dead < circuit.period:
-            raise OutOfRange(f"the dead time is {circuit.modulator.dead} s, not below the period {circuit.period} s")
-    for name in driven:
-        if not isinstance(circuit.element(name), Switch):
-            raise OutOfRange(f"{name} has a gate but is no switch")
-    timed = {event.switch for event in circuit.timeline}
-    for event in circuit.timeline:
-        if not isinstance(circuit.element(event.switch), Switch):
-            raise OutOfRange(f"{event.switch} is switched at {event.t} s but is no switch")
-        if not 0.0 <= event.t < float("inf"):
-            raise OutOfRange(f"{event.switch} is switched at {event.t} s; an instant is 0 or later, and finite")
-    driven += sorted(timed)
-    if sorted(set(driven)) != sorted(driven):
-        raise OutOfRange("a switch is driven twice")
-
-
-def _must_be_positive(e: Element) -> list[tuple[str, float]]:
-    if isinstance(e, Resistor):
-        return [("the resistance", e.r)]
-    if isinstance(e, Coil):
-        return [("the inductance", e.l), *(("the inductance", value) for _, value in e.bends)]
-    if isinstance(e, Capacitor):
-        return [("the capacitance", e.c), *(("the capacitance", value) for _, value in e.bends)]
-    if isinstance(e, Switch):
-        return [("the on-resistance", e.r_on), ("the off-resistance", e.r_off)]
-    if isinstance(e, Diode):
-        return [("the resistance", e.r_on)]
-    if isinstance(e, PowerLoad):
-        return [("the power", e.p), *(("a chord's voltage", v) for v in e.chords)]
-    return []
-
-
-def _must_be_finite(e: Element) -> list[tuple[str, float]]:
-    if isinstance(e, Source | Drain | Amplifier):
-        what = {Source: "the voltage", Drain: "the current", Amplifier: "the reference"}[type(e)]
-        level = e.v if isinstance(e, Source) else e.i if isinstance(e, Drain) else e.reference
-        return [(what, level)] if isinstance(level, int | float) else [(what, v) for p in level.points for v in p]
-    if isinstance(e, Coil | Capacitor):
-        return [("the value at the start", e.start)]
-    return [("the forward drop", e.v_f)] if isinstance(e, Diode) else []

@@ -139,6 +139,45 @@ class Switch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PassSwitch:
+    """A blocking pair (or a pass switch) whose gate driver limits how fast its far side rises.
+
+    On, its gate level climbs at `slew`; the lower of the two sides follows that level, through `r_follow`, with the
+    rest of the voltage across the pair, until what is left is the drop of the channel, from where it is `r_on`. It
+    conducts both ways, and never more than the gate level allows. From the channel the gate level climbs on to `drive`
+    above `a`; a side that then rises faster than the slew by more than that is limited again. Off, it blocks both
+    ways at once, and the gate level falls with `t_fall`: delays of the driver belong to what switches it. A single
+    switch has a `Diode` beside it, from `b` to `a`.
+
+    Left out: the charge and the capacitances of the gate, so the plateau is a line with the slope of `r_follow`, and
+    the current falls in no time; whether the switch survives (its safe area) is judged elsewhere, from the energy and
+    the pulse that come out here.
+    """
+
+    name: str
+    a: str
+    b: str
+    r_on: float
+    slew: float
+    """Of the gate, hence of the side that follows it [V/s]."""
+    r_follow: float
+    """Gate voltage beyond threshold over current while it follows [Ω]: near the wanted current, 1/transconductance."""
+    drive: float = 5.0
+    """Gate drive beyond threshold [V]."""
+    lag: float = 0.0
+    """From the driver's start until the gate reaches the threshold over ground [s]."""
+    t_fall: float = 1e-6
+    """Time constant with which an open one's gate falls back [s]."""
+    start: float | None = None
+    """Gate level beyond threshold at the beginning [V over ground]; None for a discharged gate."""
+
+    @property
+    def gate_start(self) -> float:
+        """Gate level beyond threshold at the beginning [V over ground]."""
+        return -self.lag * self.slew if self.start is None else self.start
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Diode:
     """Conducts from `a` to `b`: open below v_f, then v = v_f + r_on·i."""
 
@@ -184,4 +223,17 @@ class Lowest:
     b: str = GROUND
 
 
-Element = Resistor | Coil | Capacitor | Source | Drain | PowerLoad | Switch | Diode | Follower | Amplifier | Lowest
+Element = (
+    Resistor
+    | Coil
+    | Capacitor
+    | Source
+    | Drain
+    | PowerLoad
+    | Switch
+    | PassSwitch
+    | Diode
+    | Follower
+    | Amplifier
+    | Lowest
+)

@@ -7,13 +7,15 @@ import numpy as np
 
 from chargewright.base.compiled import compiled, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.circuit import _kernel
+from chargewright.circuit import _clock_kernel, _kernel
 from chargewright.circuit._assembly import Floats
-from chargewright.circuit._kernel import Book, Drive, Tape
+from chargewright.circuit._checks import check
+from chargewright.circuit._clock_kernel import Book, Drive
+from chargewright.circuit._kernel import Tape
 from chargewright.circuit._layout import Layout, layout_of, level_of
 from chargewright.circuit._tables import Tables, tables_of
-from chargewright.circuit.circuit import Circuit, check
-from chargewright.circuit.elements import Capacitor, Coil, Wave
+from chargewright.circuit.circuit import Circuit
+from chargewright.circuit.elements import Capacitor, Coil, PassSwitch, Wave
 
 CHUNK = 20_000
 """Segments that one call of the event loop may write."""
@@ -49,7 +51,7 @@ class Run:
     @property
     def cycles(self) -> int:
         """Periods from the beginning to the end of the run."""
-        return int(self.end.ints[_kernel.CYCLE]) - (int(self.cycle[0]) if len(self.cycle) else 0)
+        return int(self.end.ints[_clock_kernel.CYCLE]) - (int(self.cycle[0]) if len(self.cycle) else 0)
 
     @property
     def t(self) -> Floats:
@@ -75,34 +77,36 @@ class Engine:
         for e in self.circuit.elements:
             if isinstance(e, Coil | Capacitor):
                 x[self.layout.states[e.name]] = e.start
+            elif isinstance(e, PassSwitch):
+                x[self.layout.states[e.name]] = e.gate_start
         x[self.layout.states["one"]] = 1.0
-        ints = np.zeros(_kernel.SEGMENTS + 1, np.int64)
-        floats = np.zeros(2)
-        ints[_kernel.PENDING] = -1
-        ints[_kernel.KEY] = _first_gates(self.circuit)
-        if self.drive.ramp >= 0:
-            _kernel.start_pulse(self.drive, x, ints, floats)
+        ints = np.zeros(_clock_kernel.PENDING + _clock_kernel.LEGS, np.int64)
+        floats = np.zeros(_clock_kernel.PENDING_TAU + _clock_kernel.LEGS)
+        ints[_clock_kernel.PENDING :] = -1
+        ints[_clock_kernel.KEY] = _first_gates(self.circuit)
+        for leg in range(len(self.drive.main)):
+            _clock_kernel.begin_pulse(self.drive, leg, ints, floats)
         return Moment(x=x, ints=ints, floats=floats)
 
     def advance(self, moment: Moment, cycles: int) -> Run:
         """Run `cycles` periods on from a moment at the start of a period; the moment itself is left as it is."""
         loop = self._loop(cycles)
         ints, floats, x = moment.ints.copy(), moment.floats.copy(), moment.x.copy()
-        until = int(ints[_kernel.CYCLE]) + cycles
+        until = int(ints[_clock_kernel.CYCLE]) + cycles
         pieces: list[tuple[np.ndarray, ...]] = []
         written = 0
         while True:
             tape = self._tape_of()
-            ints[_kernel.SEGMENTS] = 0
+            ints[_clock_kernel.SEGMENTS] = 0
             book = self._book()
             why = loop(book, self.drive, x, ints, floats, until, tape)
-            k = int(ints[_kernel.SEGMENTS])
+            k = int(ints[_clock_kernel.SEGMENTS])
             pieces.append((tape.cycle[:k].copy(), tape.tau[:k].copy(), tape.mode[:k].copy(), tape.x[:k].copy()))
             written += k
             if why == _kernel.DONE:
                 break
             if why == _kernel.NEED_MODE:
-                self.tables.add(int(ints[_kernel.KEY]))
+                self.tables.add(int(ints[_clock_kernel.KEY]))
             elif why != _kernel.FULL or written > MOST_SEGMENTS:
                 raise self._trouble(why, ints, floats)
         cycle, tau, mode, states = (np.concatenate([p[j] for p in pieces]) for j in range(4))
@@ -130,17 +134,17 @@ class Engine:
         if not t.modes:
             t.add(_first_gates(self.circuit))
         matrices = (t.columns, t.phi, t.finest, t.coarsest, t.leaps, t.leap, t.leap_ok)
-        return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.watched)
+        return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.after, t.watched, t.compare)
 
     def _trouble(self, why: int, ints: np.ndarray, floats: Floats) -> NoSolution:
-        t = ints[_kernel.CYCLE] * self.circuit.period + floats[_kernel.TAU]
+        t = ints[_clock_kernel.CYCLE] * self.circuit.period + floats[_clock_kernel.TAU]
         if why == _kernel.BROKEN:
             return NoSolution(
                 f"at {t:.6e} s a current or voltage grew without bound; look for an unstable loop or load"
             )
         if why == _kernel.FULL:
             return NoSolution(f"at {t:.6e} s the run had more than {MOST_SEGMENTS} events: run fewer periods at once")
-        number = self.tables.index[ints[_kernel.KEY]]
+        number = self.tables.index[ints[_clock_kernel.KEY]]
         names = sorted({m.what for m in self.tables.monitors[number]}) if number >= 0 else []
         return NoSolution(
             f"at {t:.6e} s the circuit chatters: more than {_kernel.MOST_EVENTS} events in one period, no mode of it"
@@ -180,7 +184,7 @@ def _first_gates(circuit: Circuit) -> int:
 
 
 def _bits(circuit: Circuit) -> dict[str, int]:
-    return {s.name: 1 << k for k, s in enumerate(circuit.switches)}
+    return {s.name: 1 << k for k, s in enumerate(circuit.gated)}
 
 
 def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
@@ -208,9 +212,11 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
         np.array([b[2] for b in breaks], dtype=float),
         np.array([b[3] for b in breaks], dtype=float),
         layout.states["ramp"] if m else -1,
-        bits[m.main] if m else 0,
-        bits[m.sync] if m else 0,
+        np.array([bits[leg.main] for leg in layout.legs], dtype=np.int64),
+        np.array([bits[leg.sync] for leg in layout.legs], dtype=np.int64),
+        np.array([layout.place(leg).stride for leg in layout.legs], dtype=np.int64),
         m.dead if m else 0.0,
+        layout.place(m.skip).stride if m and m.skip else 0,
     )
     instants = np.unique(np.concatenate([[0.0, circuit.period], drive.edge_tau]))
     known = set(np.diff(instants).tolist()) | ({m.dead} if m and m.dead > 0.0 else set())
