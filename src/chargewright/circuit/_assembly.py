@@ -119,7 +119,7 @@ def straight_line(layout: Layout, key: int, e: Element) -> tuple[float | None, f
     if isinstance(e, Switch):
         return 1.0 / (e.r_on if layout.is_on(key, e) else e.r_off), 0.0
     if isinstance(e, PassSwitch):
-        piece = layout.digit(key, e) if layout.is_on(key, e) else CUT
+        piece = layout.digit(key, e)
         if piece == CUT:
             return 0.0, 0.0
         return (1.0 / e.r_on, 0.0) if piece == CHANNEL else (None, 0.0)
@@ -156,7 +156,7 @@ def _gate_rate(mode: Mode, e: PassSwitch) -> Floats:
     unit = np.zeros(layout.n)
     unit[layout.states["one"]] = 1.0
     if not layout.is_on(mode.key, e):
-        return np.asarray((-e.lag * e.slew * unit - own) / e.t_fall)
+        return np.asarray((mode.row(v_node(e.b)) - e.threshold * unit - own) / e.t_fall)
     if layout.digit(mode.key, e) != CHANNEL:
         return e.slew * unit
     return np.asarray((mode.row(v_node(e.a)) + e.drive * unit - own) * (e.slew / e.drive))

@@ -119,5 +119,5 @@ def _must_be_finite(e: Element) -> list[tuple[str, float]]:
     if isinstance(e, Coil | Capacitor):
         return [("the value at the start", e.start)]
     if isinstance(e, PassSwitch):
-        return [("the lag", e.lag), ("the gate at the start", e.gate_start)]
+        return [("the threshold", e.threshold), ("the gate at the start", e.gate_start)]
     return [("the forward drop", e.v_f)] if isinstance(e, Diode) else []

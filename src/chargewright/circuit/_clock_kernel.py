@@ -8,7 +8,6 @@ import numpy.typing as npt
 from chargewright.circuit._zero_kernel import Floats
 
 Indices = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
 
 CYCLE, KEY, EDGE, BREAK, SETTLED, FLIPS, EVENTS, SEGMENTS, PENDING = range(9)
 """Whole numbers that the loop carries: period, key of the mode, next known edge, next break of a wave or timed gate,
@@ -18,25 +17,6 @@ TAU, PENDING_TAU = range(2)
 """Instant in the period, and for each of two legs that of the gate that waits."""
 LEGS = 2
 """Most legs of a modulator."""
-
-
-class Book(NamedTuple):
-    """The circuit's modes as arrays, see `_tables`; all matrices by their columns."""
-
-    number: Indices
-    columns: Floats
-    phi: Floats
-    finest: Indices
-    coarsest: Indices
-    leaps: Floats
-    leap: Floats
-    leap_ok: Flags
-    rows: Floats
-    dots: Floats
-    steps: Indices
-    after: Indices
-    watched: Indices
-    compare: Floats
 
 
 class Drive(NamedTuple):
@@ -54,10 +34,11 @@ class Drive(NamedTuple):
     break_slope: Floats
     ramp: int
     """Place of the modulator's ramp; -1 without one."""
-    main: Indices
-    """Bits of the legs' switches, and the strides of their pulses in the key."""
-    sync: Indices
-    pulse: Indices
+    legs: int
+    main: tuple[int, int]
+    """Bits of the legs' switches, and the strides of their pulses in the key; not arrays, which are slow to hand on."""
+    sync: tuple[int, int]
+    pulse: tuple[int, int]
     dead: float
     skip: int
     """Stride of the comparator that skips pulses; 0 without one."""
@@ -68,7 +49,7 @@ def next_known(drive: Drive, ints: Indices, floats: Floats) -> float:
     found = drive.period
     if ints[EDGE] < len(drive.edge_tau):
         found = min(found, drive.edge_tau[ints[EDGE]])
-    for leg in range(len(drive.main)):
+    for leg in range(drive.legs):
         if ints[PENDING + leg] >= 0:
             found = min(found, floats[PENDING_TAU + leg])
     if ints[BREAK] < len(drive.break_t):
@@ -77,9 +58,10 @@ def next_known(drive: Drive, ints: Indices, floats: Floats) -> float:
     return at
 
 
-def known_events(book: Book, drive: Drive, mode: int, x: Floats, ints: Indices, floats: Floats) -> None:
-    """Apply all that is due at this instant, and the start of the next period where it is reached."""
+def known_events(drive: Drive, x: Floats, ints: Indices, floats: Floats) -> bool:
+    """Apply all that is due at this instant; return whether the clock has struck for the legs."""
     tau = floats[TAU]
+    struck = False
     while ints[BREAK] < len(drive.break_t) and drive.break_t[ints[BREAK]] - ints[CYCLE] * drive.period <= tau:
         place = drive.break_place[ints[BREAK]]
         if place < 0:
@@ -89,7 +71,7 @@ def known_events(book: Book, drive: Drive, mode: int, x: Floats, ints: Indices, 
             x[place] = drive.break_value[ints[BREAK]]
             x[place + 1] = drive.break_slope[ints[BREAK]]
         ints[BREAK] += 1
-    for leg in range(len(drive.main)):
+    for leg in range(drive.legs):
         if ints[PENDING + leg] >= 0 and floats[PENDING_TAU + leg] <= tau:
             set_gate(ints, ints[PENDING + leg], True)
             ints[PENDING + leg] = -1
@@ -99,15 +81,16 @@ def known_events(book: Book, drive: Drive, mode: int, x: Floats, ints: Indices, 
         ints[EVENTS] = 0
         floats[TAU] = 0.0
         tau = 0.0
-        for leg in range(len(drive.main)):
-            floats[PENDING_TAU + leg] -= drive.period
-        if drive.ramp >= 0:
+        if drive.legs > 0:
+            floats[PENDING_TAU] -= drive.period
+            floats[PENDING_TAU + 1] -= drive.period
             x[drive.ramp] = 0.0
-            clock_legs(book, drive, mode, x, ints, floats)
+            struck = True
     while ints[EDGE] < len(drive.edge_tau) and drive.edge_tau[ints[EDGE]] <= tau:
         bit = drive.edge_bit[ints[EDGE]]
         set_gate(ints, abs(bit), bit > 0)
         ints[EDGE] += 1
+    return struck
 
 
 def set_gate(ints: Indices, bit: int, on: bool) -> None:
@@ -119,16 +102,19 @@ def set_gate(ints: Indices, bit: int, on: bool) -> None:
         ints[KEY] -= bit
 
 
-def clock_legs(book: Book, drive: Drive, mode: int, x: Floats, ints: Indices, floats: Floats) -> None:
-    """Begin the legs' pulses with the clock; a pulse that never ended goes on, one without length is left out."""
+def clock_legs(drive: Drive, rows: Floats, watched: int, x: Floats, ints: Indices, floats: Floats) -> None:
+    """Begin the legs' pulses with the clock; a pulse that never ended goes on, one without length is left out.
+
+    rows : of the mode that ends here, by columns; the legs' comparators stand after the watched ones
+    """
     if drive.skip > 0 and (ints[KEY] // drive.skip) % 2 == 1:
         return
-    for leg in range(len(drive.main)):
+    for leg in range(drive.legs):
         if (ints[KEY] // drive.pulse[leg]) % 2 == 1:
             continue
         ahead = 0.0
         for j in range(len(x)):
-            ahead += book.compare[mode, leg, j] * x[j]
+            ahead += rows[j, watched + leg] * x[j]
         if ahead > 0.0:
             begin_pulse(drive, leg, ints, floats)
         elif ints[PENDING + leg] < 0:
@@ -143,10 +129,9 @@ def begin_pulse(drive: Drive, leg: int, ints: Indices, floats: Floats) -> None:
     floats[PENDING_TAU + leg] = floats[TAU] + drive.dead
 
 
-def happen(book: Book, drive: Drive, mode: int, row: int, x: Floats, ints: Indices, floats: Floats) -> None:
+def happen(drive: Drive, step: int, after: int, x: Floats, ints: Indices, floats: Floats) -> None:
     """Let a watched row's crossing have its consequence."""
-    ints[KEY] += book.steps[mode, row]
-    after = book.after[mode, row]
+    ints[KEY] += step
     if after >= 0:
         x[after] = 0.0
     elif after < -1:

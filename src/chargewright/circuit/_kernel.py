@@ -19,8 +19,8 @@ from chargewright.circuit._clock_kernel import (
     SEGMENTS,
     SETTLED,
     TAU,
-    Book,
     Drive,
+    clock_legs,
     happen,
     known_events,
     next_known,
@@ -38,6 +38,24 @@ MOST_STEPS = 50_000
 STUCK = -2
 SAME = 1e-12
 """Relative difference of two intervals that are one."""
+
+
+class Book(NamedTuple):
+    """The circuit's modes as arrays, see `_tables`; all matrices by their columns."""
+
+    number: Indices
+    columns: Floats
+    phi: Floats
+    finest: Indices
+    coarsest: Indices
+    leaps: Floats
+    leap: Floats
+    leap_ok: Flags
+    rows: Floats
+    dots: Floats
+    steps: Indices
+    """For each row what is added to the key, and what follows."""
+    watched: Indices
 
 
 class Tape(NamedTuple):
@@ -65,7 +83,7 @@ def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: 
         if ints[SETTLED] == 0:
             worst = worst_violation(book.rows[mode], book.watched[mode], x)
             if worst >= 0:
-                happen(book, drive, mode, worst, x, ints, floats)
+                happen(drive, book.steps[mode, worst, 0], book.steps[mode, worst, 1], x, ints, floats)
                 ints[FLIPS] += 1
                 if ints[FLIPS] > MOST_FLIPS:
                     return CHATTER
@@ -87,13 +105,14 @@ def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: 
             return CHATTER
         if hit < 0:
             floats[TAU] = until_tau
-            known_events(book, drive, mode, x, ints, floats)
+            if known_events(drive, x, ints, floats):
+                clock_legs(drive, book.rows[mode], book.watched[mode], x, ints, floats)
         else:
             floats[TAU] = min(floats[TAU] + at, until_tau)
             ints[EVENTS] += 1
             if ints[EVENTS] > MOST_EVENTS:
                 return CHATTER
-            happen(book, drive, mode, hit, x, ints, floats)
+            happen(drive, book.steps[mode, hit, 0], book.steps[mode, hit, 1], x, ints, floats)
         ints[SETTLED] = 0
     return DONE
 

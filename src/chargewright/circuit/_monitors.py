@@ -68,7 +68,7 @@ def monitors_of(mode: Mode) -> list[Monitor]:
             row = mode.row(v_of(e.name))
             found += _of_pieces(row, list(e.chords[:-1]), digit, d.stride, unit, f"bend of load {e.name}")
         elif isinstance(e, PassSwitch):
-            found += _of_pass(mode, e, digit, d.stride, unit)
+            found += _of_pass(mode, e, digit, d.stride)
         elif isinstance(e, Leg):
             if digit:
                 found.append(_of_pulse(mode, e, d.stride))
@@ -118,10 +118,10 @@ def _of_pulse(mode: Mode, leg: Leg, stride: int) -> Monitor:
     return Monitor(_comparator(mode, leg), step, f"the comparator of {leg.main}", END_PULSE - number)
 
 
-def _of_pass(mode: Mode, e: PassSwitch, digit: int, stride: int, unit: Floats) -> list[Monitor]:
+def _of_pass(mode: Mode, e: PassSwitch, digit: int, stride: int) -> list[Monitor]:
     what = f"pass switch {e.name}"
-    if not mode.layout.is_on(mode.key, e):
-        return [Monitor(-unit, (CUT - digit) * stride, what)] if digit != CUT else []
+    if digit == CUT and not mode.layout.is_on(mode.key, e):
+        return []
     gate = np.zeros(mode.layout.n)
     gate[mode.layout.states[e.name]] = 1.0
     # By how much the gate level is above each side, and the drop at which the channel takes over from following it.

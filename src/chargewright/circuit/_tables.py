@@ -43,9 +43,6 @@ class Tables:
     rows: Floats = field(default_factory=lambda: np.zeros(0))
     dots: Floats = field(default_factory=lambda: np.zeros(0))
     steps: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
-    after: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
-    compare: Floats = field(default_factory=lambda: np.zeros(0))
-    """The legs' comparators (modes, legs, states), whether or not their pulse runs."""
     watched: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
 
     def add(self, key: int) -> int:
@@ -80,10 +77,10 @@ class Tables:
             self.leap_ok[number, j] = fastest * h <= LEAP
             self.leap[number, j] = exponential(mode.a, float(h)).T
         for k, w in enumerate(watch):
-            self.rows[number, :, k], self.dots[number, :, k], self.steps[number, k] = w.row, w.row @ mode.a, w.step
-            self.after[number, k] = w.after
-        for k, row in enumerate(comparator_rows(mode)):
-            self.compare[number, k] = row
+            self.rows[number, :, k], self.dots[number, :, k] = w.row, w.row @ mode.a
+            self.steps[number, k] = w.step, w.after
+        for k, row in enumerate(comparator_rows(mode), start=len(watch)):
+            self.rows[number, :, k] = row
         self.watched[number] = len(watch)
         self.index[key] = number
         return number
@@ -95,12 +92,11 @@ class Tables:
         self.leap = np.zeros((room, len(self.leaps), n, n))
         self.leap_ok = np.zeros((room, len(self.leaps)), np.bool_)
         self.rows, self.dots = np.zeros((room, n, most)), np.zeros((room, n, most))
-        self.steps, self.after = (np.zeros((room, most), np.int64) for _ in range(2))
-        self.compare = np.zeros((room, len(self.layout.legs), n))
+        self.steps = np.zeros((room, most, 2), np.int64)
 
     def _grow(self) -> None:
         names = ("columns", "phi", "finest", "coarsest", "watched", "leap", "leap_ok", "rows", "dots", "steps")
-        for name in (*names, "after", "compare"):
+        for name in names:
             old = getattr(self, name)
             setattr(self, name, np.concatenate([old, np.zeros_like(old)]))
 

@@ -145,13 +145,14 @@ class PassSwitch:
     On, its gate level climbs at `slew`; the lower of the two sides follows that level, through `r_follow`, with the
     rest of the voltage across the pair, until what is left is the drop of the channel, from where it is `r_on`. It
     conducts both ways, and never more than the gate level allows. From the channel the gate level climbs on to `drive`
-    above `a`; a side that then rises faster than the slew by more than that is limited again. Off, it blocks both
-    ways at once, and the gate level falls with `t_fall`: delays of the driver belong to what switches it. A single
-    switch has a `Diode` beside it, from `b` to `a`.
+    above `a`; a side that then rises faster than the slew by more than that is limited again. Switched off, the gate
+    falls with `t_fall` to `threshold` below what `b` needs: the channel holds until its current is more than the gate
+    level allows, the current falls, and then both ways are blocked. A single switch has a `Diode` beside it, from `b`
+    to `a`.
 
-    Left out: the charge and the capacitances of the gate, so the plateau is a line with the slope of `r_follow`, and
-    the current falls in no time; whether the switch survives (its safe area) is judged elsewhere, from the energy and
-    the pulse that come out here.
+    Left out: the charge of the gate in detail, so current over gate level is a straight line of slope 1/r_follow where
+    a real one bends, and the channel's resistance is the same until it limits; what two dies share of the heat; and
+    whether they survive (their safe area), which is judged elsewhere from the energy and the pulse that come out here.
     """
 
     name: str
@@ -161,20 +162,20 @@ class PassSwitch:
     slew: float
     """Of the gate, hence of the side that follows it [V/s]."""
     r_follow: float
-    """Gate voltage beyond threshold over current while it follows [Ω]: near the wanted current, 1/transconductance."""
+    """Gate voltage beyond threshold over current while it follows [Ω]: that at the current that matters."""
     drive: float = 5.0
     """Gate drive beyond threshold [V]."""
-    lag: float = 0.0
-    """From the driver's start until the gate reaches the threshold over ground [s]."""
-    t_fall: float = 1e-6
-    """Time constant with which an open one's gate falls back [s]."""
+    threshold: float = 0.0
+    """How far a discharged gate is from conducting [V]; over the slew, the time from the driver's start until then."""
+    t_fall: float = 0.2e-6
+    """Time constant with which the gate is pulled down [s]."""
     start: float | None = None
-    """Gate level beyond threshold at the beginning [V over ground]; None for a discharged gate."""
+    """Gate level at the beginning, beyond threshold over ground [V]; None for a discharged gate over an empty bus."""
 
     @property
     def gate_start(self) -> float:
-        """Gate level beyond threshold at the beginning [V over ground]."""
-        return -self.lag * self.slew if self.start is None else self.start
+        """Gate level at the beginning, beyond threshold over ground [V]."""
+        return -self.threshold if self.start is None else self.start
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

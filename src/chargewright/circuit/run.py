@@ -10,8 +10,8 @@ from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _clock_kernel, _kernel
 from chargewright.circuit._assembly import Floats
 from chargewright.circuit._checks import check
-from chargewright.circuit._clock_kernel import Book, Drive
-from chargewright.circuit._kernel import Tape
+from chargewright.circuit._clock_kernel import Drive
+from chargewright.circuit._kernel import Book, Tape
 from chargewright.circuit._layout import Layout, layout_of, level_of
 from chargewright.circuit._tables import Tables, tables_of
 from chargewright.circuit.circuit import Circuit
@@ -84,7 +84,7 @@ class Engine:
         floats = np.zeros(_clock_kernel.PENDING_TAU + _clock_kernel.LEGS)
         ints[_clock_kernel.PENDING :] = -1
         ints[_clock_kernel.KEY] = _first_gates(self.circuit)
-        for leg in range(len(self.drive.main)):
+        for leg in range(self.drive.legs):
             _clock_kernel.begin_pulse(self.drive, leg, ints, floats)
         return Moment(x=x, ints=ints, floats=floats)
 
@@ -134,7 +134,7 @@ class Engine:
         if not t.modes:
             t.add(_first_gates(self.circuit))
         matrices = (t.columns, t.phi, t.finest, t.coarsest, t.leaps, t.leap, t.leap_ok)
-        return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.after, t.watched, t.compare)
+        return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.watched)
 
     def _trouble(self, why: int, ints: np.ndarray, floats: Floats) -> NoSolution:
         t = ints[_clock_kernel.CYCLE] * self.circuit.period + floats[_clock_kernel.TAU]
@@ -212,15 +212,22 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
         np.array([b[2] for b in breaks], dtype=float),
         np.array([b[3] for b in breaks], dtype=float),
         layout.states["ramp"] if m else -1,
-        np.array([bits[leg.main] for leg in layout.legs], dtype=np.int64),
-        np.array([bits[leg.sync] for leg in layout.legs], dtype=np.int64),
-        np.array([layout.place(leg).stride for leg in layout.legs], dtype=np.int64),
+        len(layout.legs),
+        _two([bits[leg.main] for leg in layout.legs]),
+        _two([bits[leg.sync] for leg in layout.legs]),
+        _two([layout.place(leg).stride for leg in layout.legs]),
         m.dead if m else 0.0,
         layout.place(m.skip).stride if m and m.skip else 0,
     )
     instants = np.unique(np.concatenate([[0.0, circuit.period], drive.edge_tau]))
     known = set(np.diff(instants).tolist()) | ({m.dead} if m and m.dead > 0.0 else set())
     return drive, np.array([*sorted(known - {circuit.period}), circuit.period])
+
+
+def _two(found: list[int]) -> tuple[int, int]:
+    """Return what the legs have as a pair; what is missing is never read."""
+    one, other = [*found, 0, 0][:2]
+    return one, other
 
 
 def _legs(wave: Wave) -> list[tuple[float, float, float]]:
