@@ -114,6 +114,19 @@ def set_up(lock: str) -> None:
         stamp().unlink()  # an installer that fails by itself leaves no halves behind: the next run can mend this one
         raise
     stamp().write_text(fingerprint(lock))
+    compile_ahead()
+
+
+def compile_ahead() -> None:
+    """Have the numerical kernels compiled, so that the first study is as quick as any; without that it only waits."""
+    print("Compiling the numerical kernels, once (half a minute on two cores) ...", flush=True)
+    if not logged([str(python()), "-m", "chargewright", "prepare"]):
+        print(
+            f"go.py: the kernels could not be compiled ahead: {reason()}\n    Everything works without, but the first "
+            f"runs take longer. {STORY}",
+            file=sys.stderr,
+            flush=True,
+        )
 
 
 def install(lock: str) -> None:

@@ -125,6 +125,24 @@ def test_every_library_is_installed_against_its_hash(go, asked):
     assert all("--require-hashes" in command for command in with_pins)
 
 
+def test_set_up_ends_with_compiling_ahead(go, asked, capsys):
+    go.set_up("run")
+    assert asked[-1][1:] == ["-m", "chargewright", "prepare"]
+    said = capsys.readouterr()
+    assert "Compiling the numerical kernels" in said.out
+    assert said.err == ""
+
+
+def test_kernels_that_cannot_be_compiled_ahead_are_told_loudly_and_stop_nothing(go, asked, capsys, monkeypatch):
+    noted = go.call
+    monkeypatch.setattr(go, "call", lambda command, **how: noted(command, **how) or int(command[-1] == "prepare"))
+    go.set_up("run")
+    assert "the kernels could not be compiled ahead: no reason given" in capsys.readouterr().err
+    asked.clear()
+    go.set_up("run")
+    assert asked == []
+
+
 def test_a_second_run_installs_nothing(go, asked):
     go.set_up("dev")
     assert asked

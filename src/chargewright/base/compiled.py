@@ -27,13 +27,6 @@ _COMPILED_ROOMS = ("base", "physics", "parts", "network", "sizing", "sim", "circ
 """Rooms whose code may end up in a compiled kernel: an edit in any of them makes a new cache."""
 
 
-def kernels_are_compiled() -> bool:
-    """Return whether an earlier run left compiled kernels for these sources; if not, the first use takes a while."""
-    if numba_module() is None:
-        return True
-    return any(Path(os.environ["NUMBA_CACHE_DIR"]).rglob("*.nbc"))
-
-
 @cache
 def numba_module() -> Any:
     """Import numba with a cache folder that is right for this version of the sources; None if there is no numba."""
@@ -48,7 +41,8 @@ def numba_module() -> Any:
 
 def _cache_folder() -> Path:
     root = Path(__file__).resolve().parents[1]
-    digest = hashlib.sha256()
+    # numba keeps the kernels of two checkouts apart, so neither may count for the other's.
+    digest = hashlib.sha256(str(root).encode())
     for path in sorted(p for room in _COMPILED_ROOMS for p in (root / room).rglob("*.py")):
         digest.update(path.read_bytes())
     base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "chargewright"
@@ -69,7 +63,23 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
 
     The code must be branch-free over arrays (np.where, np.minimum) or scalar code that numba knows.
     """
-    twin: Callable[..., Any] = numba_module().njit(cache=True, error_model="numpy")(_with_compiled_globals(function))
+    return _twin(_with_compiled_globals(function), {}, inner=False)
+
+
+@cache
+def _part(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the numba form of a function that only compiled code calls."""
+    return _twin(_with_compiled_globals(function), {}, inner=True)
+
+
+def _twin(copy: types.FunctionType, options: dict[str, Any], *, inner: bool) -> Callable[..., Any]:
+    """Return the numba form of a function whose globals are compiled already.
+
+    What only compiled code calls needs no way in from Python and no place in the cache, since its callers hold it: that
+    is a third of the time of compiling.
+    """
+    ways = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True} if inner else {"cache": True}
+    twin: Callable[..., Any] = numba_module().njit(error_model="numpy", **ways, **options)(copy)
     return twin
 
 
@@ -81,11 +91,17 @@ def compiled_bare(function: Callable[..., Any]) -> Callable[..., Any]:
     function, and handing them over half of the rest: so every function is put into its callers, but for those that are
     marked `apart`. Threads may run it side by side.
     """
-    copy = _rebound(function, compiled_bare)
-    inline = not hasattr(function, "apart")
-    options = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False, "forceinline": inline}
-    twin: Callable[..., Any] = numba_module().njit(**options)(copy)
-    return twin
+    return _bare(function, inner=False)
+
+
+@cache
+def _bare_part(function: Callable[..., Any]) -> Callable[..., Any]:
+    return _bare(function, inner=True)
+
+
+def _bare(function: Callable[..., Any], *, inner: bool) -> Callable[..., Any]:
+    options = {"nogil": True, "_nrt": False, "forceinline": not hasattr(function, "apart")}
+    return _twin(_rebound(function, _bare_part), options, inner=inner)
 
 
 def apart(function: Callable[P, R]) -> Callable[P, R]:
@@ -105,11 +121,9 @@ def is_kept(function: Callable[..., Any]) -> bool:
 @cache
 def compiled_loop(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the numba form of a loop over conditions, run on all cores: its `parallel_range` is numba's prange."""
-    numba = numba_module()
-    plain = _with_compiled_globals(function)
-    plain.__globals__["parallel_range"] = numba.prange
-    twin: Callable[..., Any] = numba.njit(cache=True, parallel=True, error_model="numpy")(plain)
-    return twin
+    copy = _with_compiled_globals(function)
+    copy.__globals__["parallel_range"] = numba_module().prange
+    return _twin(copy, {"parallel": True}, inner=False)
 
 
 @cache
@@ -123,7 +137,7 @@ def plain(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _with_compiled_globals(function: Callable[..., Any]) -> types.FunctionType:
-    copy = _rebound(function, compiled)
+    copy = _rebound(function, _part)
     for name in _globals_of(copy):
         if copy.__globals__.get(name) is np:
             copy.__globals__[name] = _numpy_of_scalars()
@@ -154,7 +168,7 @@ def _numpy_of_scalars() -> types.ModuleType:
     """Return numpy with a `where` that picks one of two scalars; numba's own gives a zero-dimensional array."""
     module = types.ModuleType("numpy_of_scalars", "numpy, for code that is compiled for one point at a time")
     module.__dict__.update({name: thing for name, thing in np.__dict__.items() if not name.startswith("__")})
-    module.__dict__["where"] = numba_module().njit(cache=True)(_pick)
+    module.__dict__["where"] = _twin(_rebound(_pick, _part), {}, inner=True)
     return module
 
 

@@ -14,6 +14,7 @@ import typer
 from chargewright.base.errors import ChargewrightError
 from chargewright.cli.charge import charge
 from chargewright.cli.loops import loops
+from chargewright.cli.prepare import prepare
 from chargewright.cli.progress import Line
 from chargewright.cli.usage import usage
 
@@ -123,6 +124,7 @@ def schema(
 app.command()(charge)
 app.command()(usage)
 app.command()(loops)
+app.command()(prepare)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import compiled_loop, numba_module, parallel_range, plain
+from chargewright.base.compiled import compiled_loop, is_kept, numba_module, parallel_range, plain
 from chargewright.network import stage
 from chargewright.network.stage import CoilAt, Setting, StageLosses, StageWaveform, SwitchAt, stage_point
 
@@ -66,12 +66,17 @@ def sweep(
         cores = numba.get_num_threads()
         numba.set_num_threads(cores if len(which) >= _SPREAD_FROM else 1)
         try:
-            compiled_loop(_loop)(a, b, i, which, rows, losses, waves)
+            compiled_loop(every_point)(a, b, i, which, rows, losses, waves)
         finally:
             numba.set_num_threads(cores)
     else:
         sweep_numpy(a, b, i, which, rows, losses, waves)
     return losses, waves
+
+
+def sweep_has_to_be_compiled() -> bool:
+    """Return whether the next sweep of many points waits until it is compiled."""
+    return numba_module() is not None and not is_kept(every_point)
 
 
 def sweep_numpy(
@@ -104,7 +109,7 @@ def _unpack(row: Any) -> Any:
     return ih, il, ol, oh, coil, setting
 
 
-def _loop(
+def every_point(
     v_in: Floats,
     v_out: Floats,
     i_l: Floats,
@@ -113,6 +118,7 @@ def _loop(
     losses: Floats,
     waves: Floats,
 ) -> None:
+    """Fill losses and waveforms point by point: the form that is compiled."""
     for i in parallel_range(len(which)):
         ih, il, ol, oh, coil, setting = _unpack(rows[which[i]])
         found, wave = stage_point(v_in[i], v_out[i], i_l[i], ih, il, ol, oh, coil, setting)

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
-from chargewright.base.compiled import kernels_are_compiled
 from chargewright.base.errors import NoSolution
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
+from chargewright.network.sweep import sweep_has_to_be_compiled
 from chargewright.parts.catalogue import load_parts
 from chargewright.paths import shelf
 from chargewright.sizing.build import hardware_of
@@ -107,8 +107,8 @@ def study_design(design: Design, design_file: Path, progress: Progress | None = 
     """
     tell = progress or (lambda _step, _share: None)
     tell("reading cells, sources and parts", 0.0)
-    if not kernels_are_compiled():
-        tell("compiling the numerical kernels: only the first run has to, and takes some ten seconds longer", 0.01)
+    if sweep_has_to_be_compiled():
+        tell("compiling the search for parts: only the first run has to, and takes some seconds longer", 0.01)
     case = situation(design, design_file.parent)
     parts = load_parts(design.parts, design_file.parent)
     keys = design.candidates or shelf.keys()
