@@ -1,16 +1,20 @@
 """A circuit as a deck in the Berkeley SPICE language, so that a doubter can run it in a general simulator.
 
-Written for ngspice, open loop only: gates switch at known instants, bends are behavioural sources. A diode is an
-exponential one so steep that its knee is a few millivolts, in series with a voltage.
+Written for ngspice: bends, amplifiers and the lowest-wins selection are behavioural sources, a modulator and diode
+emulation are event-driven logic (see `_deck_control`). A diode of the power stage is an exponential one so steep that
+its knee is a few millivolts, in series with a voltage; one of the control is two straight lines.
 """
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 from chargewright.base.errors import OutOfRange
-from chargewright.circuit.circuit import Circuit, Gate
+from chargewright.circuit import _deck_control as control
+from chargewright.circuit.circuit import Circuit, Gate, check
 from chargewright.circuit.elements import (
     GROUND,
+    Amplifier,
     Capacitor,
     Coil,
     Diode,
@@ -18,12 +22,14 @@ from chargewright.circuit.elements import (
     Element,
     Follower,
     Level,
+    Lowest,
     PowerLoad,
     Quantity,
     Resistor,
     Source,
     Switch,
     Wave,
+    v_node,
 )
 
 EMISSION, THERMAL, SATURATION = 0.05, 0.0258649, 1e-12
@@ -39,28 +45,33 @@ def deck(
     record: tuple[Quantity, ...] = (),
     i_knee: float = 4.0,
     step: float | None = None,
-    tolerance: float = 1e-5,
+    tolerance: float | None = None,
     output: str = "out.raw",
 ) -> str:
     """Return the deck of a circuit that runs for `cycles` periods and writes `record` in binary to `output`.
 
-    i_knee : current at which the steep diodes have the drop of the circuit's [A]
-    tolerance : relative tolerance of the simulator [1]
-    step   : longest internal step [s]; the period over 487.3 by default, no whole fraction of it
+    i_knee    : current at which the steep diodes have the drop of the circuit's [A]
+    step      : longest internal step [s]; by default a share of the period that is no whole fraction of it
+    tolerance : relative tolerance of the simulator [1]; by default 1e-5, with logic 1e-4
+
+    Raises OutOfRange for a circuit without meaning and for a record that a deck does not have.
     """
-    if circuit.modulator is not None or any(s.emulate for s in circuit.switches):
-        raise OutOfRange("a deck has gates at known instants: give the circuit without modulator and diode emulation")
+    check(circuit)
+    circuit, record = _renamed(circuit), tuple(_named(q) for q in record)
+    logic = control.has_logic(circuit)
     lines = [f"* {circuit.title}", *_models(circuit)]
     for e in circuit.elements:
         lines += _lines(circuit, e, i_knee)
-    for s in circuit.switches:
-        lines.append(_gate(circuit, s, next((g for g in circuit.gates if g.switch == s.name), None)))
+    lines += _drive(circuit)
     if record:
         lines.append(".save " + " ".join(f"v(out{k})" for k in range(len(record))))
         lines += [f"Bout{k} out{k} 0 v={expression(circuit, q)}" for k, q in enumerate(record)]
-    most = circuit.period / 487.3 if step is None else step
+    most = circuit.period / (101.7 if logic else 487.3) if step is None else step
+    fine = (1e-4 if logic else 1e-5) if tolerance is None else tolerance
+    # Beside logic steps become so short that rounding in a current of some amperes shows: hence the wider `abstol`.
+    close = control.OPTIONS if logic else "abstol=1e-9 vntol=1e-7"
     lines += [
-        f".options reltol={tolerance:.3g} abstol=1e-9 vntol=1e-7 method={_method(circuit)}",
+        f".options reltol={fine:.3g} {close} method={_method(circuit)}",
         ".control",
         f"tran {most:.9g} {cycles * circuit.period:.12g} 0 {most:.9g} uic",
         f"write {output}",
@@ -71,10 +82,41 @@ def deck(
     return "\n".join(lines) + "\n"
 
 
+def _renamed(circuit: Circuit) -> Circuit:
+    """Return the circuit with nodes that cannot be taken for a function of the simulator's expressions."""
+    elements: list[Element] = []
+    for e in circuit.elements:
+        renamed = replace(e, a=_node(e.a), b=_node(e.b))
+        if isinstance(renamed, Follower | Amplifier):
+            renamed = replace(renamed, terms=_terms(renamed.terms))
+        if isinstance(renamed, Lowest):
+            renamed = replace(renamed, inputs=tuple(_node(n) for n in renamed.inputs))
+        elements.append(renamed)
+    m = circuit.modulator
+    return replace(
+        circuit,
+        elements=tuple(elements),
+        modulator=None if m is None else replace(m, control=_node(m.control), terms=_terms(m.terms)),
+    )
+
+
+def _node(name: str) -> str:
+    return name if name == GROUND else f"n_{name}"
+
+
+def _named(q: Quantity) -> Quantity:
+    return v_node(_node(q.name)) if q.kind == "node" else q
+
+
+def _terms(terms: tuple[tuple[float, Quantity], ...]) -> tuple[tuple[float, Quantity], ...]:
+    return tuple((gain, _named(q)) for gain, q in terms)
+
+
 def _method(circuit: Circuit) -> str:
     """Return the integration method; the trapezoidal rule rings in a leg that may rest with its coil open."""
-    driven = {g.switch for g in circuit.gates if g.on != g.off}
-    return "gear maxord=2" if any(s.name not in driven for s in circuit.switches) else "trap"
+    m = circuit.modulator
+    driven = {g.switch for g in circuit.gates if g.on != g.off} | ({m.main, m.sync} if m is not None else set())
+    return "gear maxord=2" if any(s.emulate or s.name not in driven for s in circuit.switches) else "trap"
 
 
 def expression(circuit: Circuit, q: Quantity) -> str:
@@ -91,6 +133,8 @@ def expression(circuit: Circuit, q: Quantity) -> str:
         return f"i(vm_{e.name})" if e.bends else f"i(l_{e.name})"
     if isinstance(e, Source):
         return f"i(v_{e.name})"
+    if isinstance(e, Follower | Lowest | Amplifier):
+        raise OutOfRange(f"the current of {e.name} is not in a deck: record the currents around it")
     return f"i(vm_{e.name})"
 
 
@@ -121,8 +165,12 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
         return [f"v_{e.name} {e.a} {e.b} {_level(e.v)}"]
     if isinstance(e, Drain):
         return [meter, f"i_{e.name} {inner} {_level(e.i)}"]
+    if isinstance(e, Switch) and control.has_logic(circuit):
+        return [meter, control.switch(e, inner)]
     if isinstance(e, Switch):
         return [meter, f"s_{e.name} {inner} g_{e.name} 0 m_{e.name}"]
+    if isinstance(e, Diode) and e.name in circuit.signals:
+        return [meter, control.signal_diode(e, inner)]
     if isinstance(e, Diode):
         below = e.v_f - EMISSION * THERMAL * math.log(i_knee / SATURATION)
         return [meter, f"vf_{e.name} m_{e.name} k_{e.name} {below!r}", f"d_{e.name} k_{e.name} {e.b} m_{e.name}"]
@@ -138,10 +186,13 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
         return [meter, f"b_{e.name} {inner} i={_pwl(f'v(x_{e.name})', flux)}",
                 f"bx_{e.name} 0 x_{e.name} i={_across(e)}", f"cx_{e.name} x_{e.name} 0 1 ic={start!r}"]  # fmt: skip
     if isinstance(e, Capacitor):
-        if not e.bends:
+        if not e.bends and GROUND in (e.a, e.b):
             return [meter, f"c_{e.name} {inner} {e.c!r} ic={e.start!r}"]
-        # Counted from the start on the first piece's capacitance: beside a large charge a simulator's error estimate
-        # drowns in rounding when its steps are short.
+        # Counted from the start on the first piece's capacitance: beside a large charge, or as a small difference of
+        # two large voltages, a simulator's error estimate drowns in rounding when its steps are short.
+        if not e.bends:
+            return [meter, f"b_{e.name} {inner} v={e.start!r}+v(x_{e.name})",
+                    f"fx_{e.name} 0 x_{e.name} vm_{e.name} 1", f"cx_{e.name} x_{e.name} 0 {e.c!r} ic=0"]  # fmt: skip
         table = _integral(e.c, e.bends, both=False)
         start = _interpolated(table, e.start)
         charge = [((x - start) / e.c, v) for v, x in table]
@@ -150,7 +201,13 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
     if isinstance(e, Follower):
         terms = "".join(f"+({k!r})*({expression(circuit, q)})" for k, q in e.terms)
         return [f"b_{e.name} {e.a} {e.b} v={e.offset!r}{terms}"]
-    raise OutOfRange(f"{e.name} belongs to a control loop, which is not written as a deck: write the open loop")
+    if isinstance(e, Lowest):
+        return [control.lowest(e, f"{e.a} {e.b}")]
+    terms = "".join(f"-({k!r})*({expression(circuit, q)})" for k, q in e.terms)
+    if isinstance(e.reference, Wave):
+        wave = [f"v_{e.name} ref_{e.name} 0 {_level(e.reference)}"]
+        return [*wave, f"b_{e.name} {e.b} {e.a} i={e.gm!r}*(v(ref_{e.name}){terms})"]
+    return [f"b_{e.name} {e.b} {e.a} i={e.gm!r}*({e.reference!r}{terms})"]
 
 
 def _integral(first: float, bends: tuple[tuple[float, float], ...], *, both: bool) -> list[tuple[float, float]]:
@@ -183,15 +240,39 @@ def _pwl(x: str, points: list[tuple[float, float]]) -> str:
 
 
 def _models(circuit: Circuit) -> list[str]:
-    lines = [f".model m_{s.name} sw(vt=0.5 vh=0 ron={s.r_on!r} roff={s.r_off!r})" for s in circuit.switches]
+    abrupt = () if control.has_logic(circuit) else circuit.switches
+    lines = [f".model m_{s.name} sw(vt=0.5 vh=0 ron={s.r_on!r} roff={s.r_off!r})" for s in abrupt]
     for e in circuit.elements:
-        if isinstance(e, Diode):
+        if isinstance(e, Diode) and e.name not in circuit.signals:
             lines.append(f".model m_{e.name} d(is={SATURATION!r} n={EMISSION!r} rs={e.r_on!r})")
     return lines
 
 
-def _gate(circuit: Circuit, s: Switch, gate: Gate | None) -> str:
-    name = f"vg_{s.name} g_{s.name} 0"
+def _drive(circuit: Circuit) -> list[str]:
+    """Return what drives the gates: known instants, the modulator, and diode emulation on top of either."""
+    m = circuit.modulator
+    modulated = (m.main, m.sync) if m is not None else ()
+    emulated = frozenset(s.name for s in circuit.switches if s.emulate)
+    lines = control.models(circuit)
+
+    def says(q: Quantity) -> str:
+        return expression(circuit, q)
+
+    for s in circuit.switches:
+        if s.name in modulated:
+            continue
+        gate = next((g for g in circuit.gates if g.switch == s.name), None)
+        lines.append(_gate(circuit, f"w_{s.name}" if s.emulate else f"g_{s.name}", gate))
+    if m is not None:
+        lines += control.modulator(m, circuit.period, emulated, says)
+    for s in circuit.switches:
+        if s.emulate:
+            lines += control.emulation(s, None if s.name in modulated else f"w_{s.name}", says)
+    return lines
+
+
+def _gate(circuit: Circuit, node: str, gate: Gate | None) -> str:
+    name = f"v{node} {node} 0"
     if gate is None or gate.on == gate.off:
         return f"{name} 0"
     if gate.on == 0.0 and gate.off == 1.0:
