@@ -3,13 +3,12 @@
 Means 0.1 %, ripple 0.3 %, rms 0.2 %, each loss 0.5 % or 1 mW, waveforms 0.5 % of their span.
 """
 
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import pytest
+from spice_table import between, integral, power, simulated
 
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.deck import deck
@@ -17,36 +16,6 @@ from chargewright.circuit.elements import Quantity, i_of, v_node, v_of
 from chargewright.circuit.flow import samples
 from chargewright.circuit.measures import window
 from chargewright.circuit.run import run
-
-Floats = npt.NDArray[np.float64]
-
-
-def simulated(ngspice: str, text: str, folder: Path) -> Floats:
-    """Run a deck; return its table, time in the first column."""
-    (folder / "deck.cir").write_text(text)
-    done = subprocess.run([ngspice, "-b", "deck.cir"], cwd=folder, capture_output=True, text=True, timeout=300)
-    raw = folder / "out.raw"
-    assert raw.exists(), done.stdout + done.stderr
-    head, data = raw.read_bytes().split(b"Binary:\n", 1)
-    fields = dict(line.split(":", 1) for line in head.decode().splitlines() if ":" in line)
-    columns = int(fields["No. Variables"])
-    return np.frombuffer(data).reshape(-1, columns)
-
-
-def integral(t: Floats, values: Floats) -> float:
-    return float(np.sum(0.5 * (values[1:] + values[:-1]) * np.diff(t)))
-
-
-def power(a: Floats, b: Floats, t: Floats) -> float:
-    """Return ∫a·b dt of two straight-line waveforms."""
-    pieces = (2 * a[1:] * b[1:] + a[1:] * b[:-1] + a[:-1] * b[1:] + 2 * a[:-1] * b[:-1]) / 6.0
-    return float(np.sum(pieces * np.diff(t)))
-
-
-def between(t: Floats, values: Floats, begin: float, end: float) -> tuple[Floats, Floats]:
-    kept = (t > begin) & (t < end)
-    ends = np.interp([begin, end], t, values)
-    return np.array([begin, *t[kept], end]), np.array([ends[0], *values[kept], ends[1]])
 
 
 @pytest.mark.parametrize(

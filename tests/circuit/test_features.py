@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from chargewright.base.compiled import numba_module
-from chargewright.base.errors import OutOfRange
 from chargewright.circuit.circuit import Circuit, Gate, Modulator
 from chargewright.circuit.deck import deck
 from chargewright.circuit.elements import (
@@ -103,11 +102,6 @@ def test_a_short_handover_agrees_with_ngspice_live(
     assert overshoot[0] == pytest.approx(overshoot[1], rel=0.02)
     for mine, other in zip(ours[2:], means[2:], strict=True):
         assert np.sqrt(np.mean((mine - other)[5:] ** 2)) <= 5e-3 * np.ptp(other)
-
-
-def test_a_deck_of_a_closed_loop_is_refused(charger_like: Gives) -> None:
-    with pytest.raises(OutOfRange, match="without modulator"):
-        deck(charger_like("o07_cccv"), cycles=1)
 
 
 def test_the_flow_is_that_of_the_eigenvectors(circuit_like: Gives) -> None:

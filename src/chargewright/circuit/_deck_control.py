@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable
 
 from chargewright.circuit.circuit import Circuit, Modulator
-from chargewright.circuit.elements import Diode, Lowest, Quantity, Switch
+from chargewright.circuit.elements import Coil, Diode, Lowest, Quantity, Switch
 
 Says = Callable[[Quantity], str]
 """A quantity as an expression of the deck."""
@@ -20,7 +20,7 @@ TICK = 1e-12
 """Delay of a digital gate [s]."""
 EDGE = 25e-12
 """Rise time of a gate that the logic drives [s]: its switch acts after half of it."""
-OPTIONS = "abstol=1e-6 vntol=1e-6 itl4=40"
+OPTIONS = "abstol=1e-6 vntol=1e-7 itl4=40"
 """Of the simulator."""
 TAIL = 1e-9
 """Longest stretch at the end of a period in which the ramp falls back and nothing is compared [s]."""
@@ -42,7 +42,7 @@ def models(circuit: Circuit) -> list[str]:
     if not has_logic(circuit):
         return []
     lines = [
-        f".model watch sw(vt=0 vh=0 ron=1 roff=1e9)",
+        ".model watch sw(vt=0 vh=0 ron=1 roff=1e9)",
         f".model sense adc_bridge(in_low=0.5 in_high=0.5 rise_delay={TICK:g} fall_delay={TICK:g})",
         f".model drive dac_bridge(out_low=0 out_high=1 t_rise={EDGE:g} t_fall={EDGE:g})",
         f".model both d_and(rise_delay={TICK:g} fall_delay={TICK:g})",
@@ -61,6 +61,16 @@ def lowest(e: Lowest, across: str) -> str:
     for node in e.inputs[1:]:
         found = f"min({found},v({node}))"
     return f"b_{e.name} {across} v=max({e.low!r},min({found},{e.high!r}))"
+
+
+def coil(e: Coil) -> list[str]:
+    """Return a coil as a current that a capacitor's voltage sets and the coil's own voltage charges.
+
+    The simulator may find a coil's voltage from the change of its current; at the steps that logic brings this is
+    rounding, which a diode turns into amperes. Here it cannot.
+    """
+    return [f"g_{e.name} {e.a} {e.b} x_{e.name} 0 1", f"gx_{e.name} 0 x_{e.name} {e.a} {e.b} 1",
+            f"cx_{e.name} x_{e.name} 0 {e.l!r} ic={e.start!r}"]  # fmt: skip
 
 
 def switch(s: Switch, inner: str) -> str:
@@ -103,7 +113,10 @@ def modulator(m: Modulator, period: float, emulated: frozenset[str], says: Says)
             f"a_sync [dg_rest dg_rest_late] {wanted(m.sync)} both",
         ]
     else:
-        lines += [f"a_main [dg_pulse dg_pulse] {wanted(m.main)} both", f"a_sync [dg_rest dg_rest] {wanted(m.sync)} both"]
+        lines += [
+            f"a_main [dg_pulse dg_pulse] {wanted(m.main)} both",
+            f"a_sync [dg_rest dg_rest] {wanted(m.sync)} both",
+        ]
     for name in (m.main, m.sync):
         if name not in emulated:
             lines.append(f"a_gate_{name} [{wanted(name)}] [g_{name}] drive")

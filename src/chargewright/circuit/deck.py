@@ -6,12 +6,15 @@ its knee is a few millivolts, in series with a voltage; one of the control is tw
 """
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import pairwise
+from typing import Any
+
+import numpy as np
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit import _deck_control as control
-from chargewright.circuit.circuit import Circuit, Gate, check
+from chargewright.circuit.circuit import Circuit, Gate, Timed, check
 from chargewright.circuit.elements import (
     GROUND,
     Amplifier,
@@ -83,10 +86,11 @@ def deck(
 
 
 def _renamed(circuit: Circuit) -> Circuit:
-    """Return the circuit with nodes that cannot be taken for a function of the simulator's expressions."""
+    """Return the circuit in Python's own numbers, its nodes named so that none can be taken for a function."""
     elements: list[Element] = []
     for e in circuit.elements:
-        renamed = replace(e, a=_node(e.a), b=_node(e.b))
+        plain = {f.name: _plain(getattr(e, f.name)) for f in fields(e)}
+        renamed = replace(e, **{**plain, "a": _node(e.a), "b": _node(e.b)})
         if isinstance(renamed, Follower | Amplifier):
             renamed = replace(renamed, terms=_terms(renamed.terms))
         if isinstance(renamed, Lowest):
@@ -98,6 +102,13 @@ def _renamed(circuit: Circuit) -> Circuit:
         elements=tuple(elements),
         modulator=None if m is None else replace(m, control=_node(m.control), terms=_terms(m.terms)),
     )
+
+
+def _plain(value: Any) -> Any:
+    """Return Python's own numbers for numpy's: a simulator does not read how numpy writes its own."""
+    if isinstance(value, tuple):
+        return tuple(_plain(v) for v in value)
+    return float(value) if isinstance(value, np.floating) else value
 
 
 def _node(name: str) -> str:
@@ -129,8 +140,8 @@ def expression(circuit: Circuit, q: Quantity) -> str:
         return across
     if isinstance(e, Resistor):
         return f"({across})/{e.r!r}"
-    if isinstance(e, Coil):
-        return f"i(vm_{e.name})" if e.bends else f"i(l_{e.name})"
+    if isinstance(e, Coil) and not e.bends:
+        return f"v(x_{e.name})" if control.has_logic(circuit) else f"i(l_{e.name})"
     if isinstance(e, Source):
         return f"i(v_{e.name})"
     if isinstance(e, Follower | Lowest | Amplifier):
@@ -178,6 +189,8 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
         points = [(0.0, 0.0)] + [(v, e.p / v) for v in e.chords]
         return [meter, f"b_{e.name} {inner} i={_pwl(f'v(m_{e.name},{e.b})', points)}"]
     if isinstance(e, Coil):
+        if not e.bends and control.has_logic(circuit):
+            return control.coil(e)
         if not e.bends:
             return [f"l_{e.name} {e.a} {e.b} {e.l!r} ic={e.start!r}"]
         points = _integral(e.l, e.bends, both=True)
@@ -261,14 +274,31 @@ def _drive(circuit: Circuit) -> list[str]:
     for s in circuit.switches:
         if s.name in modulated:
             continue
+        node = f"w_{s.name}" if s.emulate else f"g_{s.name}"
+        events = [event for event in circuit.timeline if event.switch == s.name]
         gate = next((g for g in circuit.gates if g.switch == s.name), None)
-        lines.append(_gate(circuit, f"w_{s.name}" if s.emulate else f"g_{s.name}", gate))
+        lines.append(_timed(node, events) if events else _gate(circuit, node, gate))
     if m is not None:
         lines += control.modulator(m, circuit.period, emulated, says)
     for s in circuit.switches:
         if s.emulate:
             lines += control.emulation(s, None if s.name in modulated else f"w_{s.name}", says)
     return lines
+
+
+def _timed(node: str, events: list[Timed]) -> str:
+    """Return a gate that is set at instants; of events at one instant the last counts, and it is off before the first.
+
+    It is halfway up or down at the instant itself, where the switch acts.
+    """
+    wanted = {event.t: event.on for event in sorted(events, key=lambda event: event.t)}
+    on = wanted.pop(0.0, False)
+    points = [(0.0, on)]
+    for t, to in wanted.items():
+        if to != on:
+            points += [(t - 0.5 * EDGE, on), (t + 0.5 * EDGE, to)]
+            on = to
+    return f"v{node} {node} 0 pwl({' '.join(f'{t:.15g} {int(v)}' for t, v in points)})"
 
 
 def _gate(circuit: Circuit, node: str, gate: Gate | None) -> str:
