@@ -18,7 +18,7 @@ from spice_table import Floats, between, cycle_means, integral, power, simulated
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit.build import Control, Surround, circuit_of
-from chargewright.circuit.circuit import Circuit, Gate, Modulator, Timed
+from chargewright.circuit.circuit import Circuit, Gate, Modulator, Skip, Timed, Trip
 from chargewright.circuit.control import Clamp, Loop, rest_voltage
 from chargewright.circuit.deck import deck
 from chargewright.circuit.elements import (
@@ -233,3 +233,15 @@ def test_switches_set_at_instants_agree_with_ngspice(ngspice: str, tmp_path: Pat
 def test_a_record_that_a_deck_does_not_have_is_refused(charger_like: Gives) -> None:
     with pytest.raises(OutOfRange, match="the current of control is not in a deck"):
         deck(charger_like("o07_cccv"), cycles=1, record=(i_of("control"),))
+
+
+def test_what_a_deck_cannot_say_is_refused_by_name(charger_like: Gives) -> None:
+    circuit = charger_like("o07_cccv")
+    trip = Trip(name="over-voltage", terms=((1.0, v_node("out")),), level=9.0, holds=("q_high",))
+    assert circuit.modulator is not None
+    skipping = replace(circuit.modulator, skip=Skip(low=0.1, high=0.2))
+    elements = tuple(replace(e, emulate=True) if e.name == "q_low" else e for e in circuit.elements)
+    with pytest.raises(OutOfRange, match="protection over-voltage"):
+        deck(replace(circuit, trips=(trip,)), cycles=1)
+    with pytest.raises(OutOfRange, match="left out at light load"):
+        deck(replace(circuit, modulator=skipping, elements=elements), cycles=1)

@@ -9,8 +9,9 @@ simulator's mixed-mode devices, which ngspice has wherever it is packaged with X
 import math
 from collections.abc import Callable
 
-from chargewright.circuit.circuit import Circuit, Modulator
-from chargewright.circuit.elements import Coil, Diode, Lowest, Quantity, Switch
+from chargewright.base.errors import OutOfRange
+from chargewright.circuit.circuit import Circuit, Leg, Modulator
+from chargewright.circuit.elements import Coil, Diode, Lowest, PassSwitch, Quantity, Switch
 
 Says = Callable[[Quantity], str]
 """A quantity as an expression of the deck."""
@@ -35,6 +36,16 @@ MASK = 10.0
 def has_logic(circuit: Circuit) -> bool:
     """Return whether gates follow from what the circuit does, not from the clock alone."""
     return circuit.modulator is not None or any(s.emulate for s in circuit.switches)
+
+
+def refuse_what_has_no_deck(circuit: Circuit) -> None:
+    """Raise OutOfRange for what is not written as a deck, by name."""
+    found = [f"the pass switch {e.name}" for e in circuit.elements if isinstance(e, PassSwitch)]
+    found += [f"the protection {trip.name}" for trip in circuit.trips]
+    if circuit.modulator is not None and circuit.modulator.skip is not None:
+        found.append("the pulses left out at light load")
+    if found:
+        raise OutOfRange(f"a deck cannot say {', '.join(found)}: give the circuit without")
 
 
 def models(circuit: Circuit) -> list[str]:
@@ -88,39 +99,42 @@ def signal_diode(e: Diode, inner: str) -> str:
 
 
 def modulator(m: Modulator, period: float, emulated: frozenset[str], says: Says) -> list[str]:
-    """Return the ramp, the comparator, the latch that the clock sets and the comparator ends, and the dead time.
+    """Return the ramp and clock, and for each leg the comparator, the latch and the dead time.
 
-    The latch is dominated by its end, as a pulse that ends with the clock is no pulse. Pulses shorter than the dead
-    time differ: here the other switch may close for as long as the pulse is.
+    The clock sets a leg's latch, the comparator ends it and dominates: what ends with the clock is no pulse. Pulses
+    shorter than the dead time differ: here the other switch may close for as long as the pulse is.
     """
     tail = min(TAIL, 1e-3 * period)
     rise = period - tail
-    terms = "".join(f"-({gain!r})*({says(q)})" for gain, q in m.terms)
     lines = [
         f"v_ramp ramp 0 pulse(0 {m.slope * rise!r} 0 {rise:.12g} {0.4 * tail:.6g} {0.3 * tail:.6g} {period:.12g})",
         f"v_clock clock 0 pulse(1 0 {2 * EDGE:g} {EDGE:g} {EDGE:g} {period - 4 * EDGE:.12g} {period:.12g})",
-        *_watched("go", f"v({m.control})-v(ramp){terms}"),
         "a_clock [clock] [dg_clock] sense",
-        "a_hold [dg_clock dg_pulse] dg_hold either",
-        "a_pulse [dg_hold dg_go] dg_pulse both",
-        "a_rest dg_pulse dg_rest not",
     ]
-    if m.dead > 0.0:
-        lines += [
-            "a_pulse_late dg_pulse dg_pulse_late late",
-            "a_rest_late dg_pulse_late dg_rest_late not",
-            f"a_main [dg_pulse dg_pulse_late] {wanted(m.main)} both",
-            f"a_sync [dg_rest dg_rest_late] {wanted(m.sync)} both",
-        ]
-    else:
-        lines += [
-            f"a_main [dg_pulse dg_pulse] {wanted(m.main)} both",
-            f"a_sync [dg_rest dg_rest] {wanted(m.sync)} both",
-        ]
-    for name in (m.main, m.sync):
-        if name not in emulated:
-            lines.append(f"a_gate_{name} [{wanted(name)}] [g_{name}] drive")
+    for k, one in enumerate(m.legs):
+        lines += _leg(k, one, m.control, dead=m.dead > 0.0, says=says)
+        for name in (one.main, one.sync):
+            if name not in emulated:
+                lines.append(f"a_gate_{name} [{wanted(name)}] [g_{name}] drive")
     return lines
+
+
+def _leg(k: int, one: Leg, node: str, *, dead: bool, says: Says) -> list[str]:
+    terms = "".join(f"-({gain!r})*({says(q)})" for gain, q in one.terms)
+    pulse, rest = f"dg_pulse{k}", f"dg_rest{k}"
+    lines = [
+        *_watched(f"go{k}", f"v({node})-({one.offset!r})-v(ramp){terms}"),
+        f"a_hold{k} [dg_clock {pulse}] dg_hold{k} either",
+        f"a_pulse{k} [dg_hold{k} dg_go{k}] {pulse} both",
+        f"a_rest{k} {pulse} {rest} not",
+    ]
+    if not dead:
+        main, sync = f"{pulse} {pulse}", f"{rest} {rest}"
+    else:
+        lines.append(f"a_pulse_late{k} {pulse} dg_pulse_late{k} late")
+        lines.append(f"a_rest_late{k} dg_pulse_late{k} dg_rest_late{k} not")
+        main, sync = f"{pulse} dg_pulse_late{k}", f"{rest} dg_rest_late{k}"
+    return [*lines, f"a_main{k} [{main}] {wanted(one.main)} both", f"a_sync{k} [{sync}] {wanted(one.sync)} both"]
 
 
 def emulation(s: Switch, known_gate: str | None, says: Says) -> list[str]:

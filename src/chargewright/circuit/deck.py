@@ -14,7 +14,8 @@ import numpy as np
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit import _deck_control as control
-from chargewright.circuit.circuit import Circuit, Gate, Timed, check
+from chargewright.circuit._checks import check
+from chargewright.circuit.circuit import Circuit, Gate, Leg, Timed
 from chargewright.circuit.elements import (
     GROUND,
     Amplifier,
@@ -26,6 +27,7 @@ from chargewright.circuit.elements import (
     Follower,
     Level,
     Lowest,
+    PassSwitch,
     PowerLoad,
     Quantity,
     Resistor,
@@ -60,6 +62,7 @@ def deck(
     Raises OutOfRange for a circuit without meaning and for a record that a deck does not have.
     """
     check(circuit)
+    control.refuse_what_has_no_deck(circuit)
     circuit, record = _renamed(circuit), tuple(_named(q) for q in record)
     logic = control.has_logic(circuit)
     lines = [f"* {circuit.title}", *_models(circuit)]
@@ -100,8 +103,14 @@ def _renamed(circuit: Circuit) -> Circuit:
     return replace(
         circuit,
         elements=tuple(elements),
-        modulator=None if m is None else replace(m, control=_node(m.control), terms=_terms(m.terms)),
+        modulator=None
+        if m is None
+        else replace(m, control=_node(m.control), terms=_terms(m.terms), second=_leg(m.second)),
     )
+
+
+def _leg(leg: Leg | None) -> Leg | None:
+    return None if leg is None else replace(leg, terms=_terms(leg.terms))
 
 
 def _plain(value: Any) -> Any:
@@ -125,8 +134,7 @@ def _terms(terms: tuple[tuple[float, Quantity], ...]) -> tuple[tuple[float, Quan
 
 def _method(circuit: Circuit) -> str:
     """Return the integration method; the trapezoidal rule rings in a leg that may rest with its coil open."""
-    m = circuit.modulator
-    driven = {g.switch for g in circuit.gates if g.on != g.off} | ({m.main, m.sync} if m is not None else set())
+    driven = {g.switch for g in circuit.gates if g.on != g.off} | set(_modulated(circuit))
     return "gear maxord=2" if any(s.emulate or s.name not in driven for s in circuit.switches) else "trap"
 
 
@@ -214,6 +222,8 @@ def _lines(circuit: Circuit, e: Element, i_knee: float) -> list[str]:
     if isinstance(e, Follower):
         terms = "".join(f"+({k!r})*({expression(circuit, q)})" for k, q in e.terms)
         return [f"b_{e.name} {e.a} {e.b} v={e.offset!r}{terms}"]
+    if isinstance(e, PassSwitch):
+        raise OutOfRange(f"a deck cannot say the pass switch {e.name}")
     if isinstance(e, Lowest):
         return [control.lowest(e, f"{e.a} {e.b}")]
     terms = "".join(f"-({k!r})*({expression(circuit, q)})" for k, q in e.terms)
@@ -264,7 +274,7 @@ def _models(circuit: Circuit) -> list[str]:
 def _drive(circuit: Circuit) -> list[str]:
     """Return what drives the gates: known instants, the modulator, and diode emulation on top of either."""
     m = circuit.modulator
-    modulated = (m.main, m.sync) if m is not None else ()
+    modulated = _modulated(circuit)
     emulated = frozenset(s.name for s in circuit.switches if s.emulate)
     lines = control.models(circuit)
 
@@ -284,6 +294,11 @@ def _drive(circuit: Circuit) -> list[str]:
         if s.emulate:
             lines += control.emulation(s, None if s.name in modulated else f"w_{s.name}", says)
     return lines
+
+
+def _modulated(circuit: Circuit) -> tuple[str, ...]:
+    m = circuit.modulator
+    return () if m is None else tuple(name for leg in m.legs for name in (leg.main, leg.sync))
 
 
 def _timed(node: str, events: list[Timed]) -> str:
