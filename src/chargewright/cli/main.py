@@ -16,6 +16,7 @@ from chargewright.cli.charge import charge
 from chargewright.cli.loops import loops
 from chargewright.cli.prepare import prepare
 from chargewright.cli.progress import Line
+from chargewright.cli.sequence import sequence
 from chargewright.cli.usage import usage
 
 _STUDY_SHARE = 0.6
@@ -125,6 +126,7 @@ app.command()(charge)
 app.command()(usage)
 app.command()(loops)
 app.command()(prepare)
+app.command()(sequence)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -1,0 +1,607 @@
+"""The event-order automaton: one step of the continuous state, and what the discrete state makes of it.
+
+Scalar code that runs plain or compiled. Between changes the step is as long as the state lets it be; a change begins
+with a step of microseconds.
+"""
+
+import math
+from typing import Any
+
+from chargewright.sim._sequence_nodes import node
+from chargewright.sim.sequence_rules import (
+    ALONE,
+    ASKED,
+    AT,
+    BAT,
+    BOOTS,
+    C_HELP,
+    C_INPUT,
+    C_LOAD,
+    C_OVER,
+    C_PACK,
+    C_SHUT,
+    C_SOURCE,
+    C_STOP,
+    C_SWITCH,
+    CHANGED,
+    CHECKS,
+    CLOCKS,
+    CLOSED,
+    CLOSES,
+    CONSTANT,
+    CUT,
+    E_LOAD,
+    E_LOSS,
+    E_PACK,
+    E_SOURCE,
+    E_STORED,
+    FED,
+    FEELS,
+    FITTED,
+    FLAT,
+    FOLDS,
+    FULL,
+    GIVES,
+    HALF,
+    HELD,
+    HELP,
+    HELPS,
+    HICCUPS,
+    I_PACK,
+    I_PEAK,
+    I_SOURCE,
+    IN,
+    LEAVES,
+    LINEAR,
+    LOAD,
+    LOCKED,
+    MOVES,
+    OFF,
+    OPEN,
+    OVER,
+    P_LOAD,
+    PACK,
+    PEAKS,
+    RAMPS,
+    RESTS,
+    RETRIES,
+    RUNS,
+    SETTLED,
+    SOC,
+    SRC,
+    STARTS,
+    STEP,
+    STEP_NEXT,
+    STEPS,
+    T_BEYOND,
+    T_DIODE,
+    TIRED,
+    TRIPPED,
+    V_BUS,
+    V_CONNECTOR,
+    V_IN,
+    V_IN_LOW,
+    V_LOW,
+    W_BUS,
+    W_IN,
+    WAITS,
+    WANT,
+    Machine,
+    T,
+    U,
+    X,
+)
+
+INF = math.inf
+_FIRST = 2e-6
+"""First step after a change [s]."""
+_LEAST = 1e-8
+_GROWTH = 5.0
+_AIM = 0.1
+"""Change in one step over the source's voltage, or over the stage's range, that the next step aims at [1]."""
+_MOST = 0.3
+_CLOSE = 2e-3
+"""How closely a threshold is met [1]."""
+_REST = 1e-4
+_OVER_LIMIT = 1.01
+_ABOVE = 1.0 + 1e-9
+
+
+def advance(p: Machine, m: Any, d: Any, x: Any, s: Any, most: int) -> int:
+    """Run until the discrete state changes, all is at rest, or `most` steps are taken; say which."""
+    for _ in range(most):
+        if decide(p, m, d, x):
+            x[STEP_NEXT] = _FIRST
+            return CHANGED
+        if d[C_STOP] <= x[T]:
+            return CHANGED
+        if step(p, m, d, x, s):
+            return SETTLED
+    return TIRED
+
+
+def load_power(p: Machine, load: int, stepped: int) -> float:
+    """Return what the load asks of the bus [W]."""
+    if load == RUNS:
+        return p.p_busy if stepped == 1 else p.p_light
+    if load == BOOTS:
+        return p.p_boot
+    return p.p_peak if load == PEAKS else 0.0
+
+
+def rest_voltage(p: Machine, soc: int) -> float:
+    """Return the rest voltage of the pack [V]."""
+    if soc == HALF:
+        return p.ocv_half
+    return p.ocv_full if soc == FULL else p.ocv_flat
+
+
+def source_limit(p: Machine, at: int) -> float:
+    """Return the source current at which the controller's two input limits end [A]."""
+    if at == 1:
+        return min(p.i_limit_1, max((p.e_1 - p.v_hold_1) / p.r_line, 0.0))
+    return min(p.i_limit_0, max((p.e_0 - p.v_hold_0) / p.r_line, 0.0))
+
+
+def step(p: Machine, m: Any, d: Any, x: Any, s: Any) -> bool:
+    """Take one step of the continuous state; say whether all is at rest."""
+    gives = m[SRC] == GIVES or m[SRC] == MOVES
+    at = m[AT]
+    e = (p.e_1 if at == 1 else p.e_0) if gives else 0.0
+    joined = gives and (m[IN] == FED or m[IN] == RAMPS)
+    on = m[IN] == FED and gives
+    v_in, v_bus, w_in, w_bus = x[V_IN], x[V_BUS], x[W_IN], x[W_BUS]
+    p_load = load_power(p, m[LOAD], m[STEP])
+    fitted = m[PACK] == FITTED
+    ocv = rest_voltage(p, m[SOC])
+    e_cells = ocv + x[U]
+    target, scale, most = _target(p, m, x, on, at, p_load, e_cells, fitted)
+    holds = p.narrow and on and most > 0.0 and not (fitted and (m[BAT] == CLOSED or not p.switched))
+    i_most = _most(p, m, e, at, v_in if p.narrow else v_bus, p_load)
+    due = INF
+    for k in range(CLOCKS):
+        due = min(due, d[k])
+    g_source = 1.0 / (p.r_line + p.r_in) if joined else 0.0
+    tie = 0
+    e_tie = e_cells
+    if fitted and (m[BAT] == CLOSED or not p.switched):
+        tie = 1
+    elif fitted:
+        tie = 2
+        e_tie = e_cells - p.v_diode
+    g_pack = 1.0 / (p.r_pack + p.r_switch)
+    trickle = 0.0
+    if m[BAT] == LINEAR and fitted and on and v_bus > e_cells:
+        # The load comes first: a flat pack gets what the source has left.
+        trickle = min(p.i_charge_flat, max(most - p_load, 0.0) / v_bus)
+    is_on = p_load > 0.0
+    slow = 1.0 / p.tau_slow
+    h = x[STEP_NEXT]
+    while True:
+        at_clock = x[T] + h >= due
+        if at_clock:
+            h = max(due - x[T], _LEAST)
+        decay = math.exp(-h / p.tau)
+        x1 = target + (x[X] - target) * decay
+        mean = target + (x[X] - target) * (1.0 - decay) * p.tau / h
+        v_term = e_cells + p.r_pack * mean
+        if p.narrow:
+            taken = mean * (1.0 + p.loss_share) + p.loss_idle if on else 0.0
+            if holds:
+                v_bus1, i_tie, mean, sound = _held(p, x, h, p_load, trickle * v_bus, most, e_tie, g_pack, tie)
+                x1 = mean
+                taken = mean * (1.0 + p.loss_share) + p.loss_idle
+            v_in1, i_source, v_at, _, fine = node(p.c_in, p.g_in, w_in, h, taken, e, g_source, i_most, 0.0, 0.0, 0)
+            given = mean if on else 0.0
+            if not holds:
+                v_bus1, _, _, i_tie, sound = node(
+                    p.c_bus, p.g_bus, w_bus, h, p_load - given + trickle * v_bus, 0.0, 0.0, 0.0, e_tie, g_pack, tie
+                )
+            loss_stage = (taken - given) * h
+        else:
+            given = 0.0
+            if mean > 0.0:
+                given = -(mean * v_term * (1.0 + p.loss_share) + p.loss_idle)
+            elif mean < 0.0:
+                given = -mean * v_term * (1.0 - p.loss_share) - p.loss_idle
+            v_bus1, i_source, v_at, i_tie, sound = node(
+                p.c_bus, p.g_bus, w_bus, h, p_load - given, e, g_source, i_most, e_tie, g_pack, tie
+            )
+            v_in1, fine, taken = v_bus1, True, 0.0
+            loss_stage = (-given - mean * v_term) * h
+        change = max(abs(v_bus1 - v_bus) / p.e_1, abs(v_in1 - v_in) / p.e_1, abs(x1 - x[X]) / scale)
+        if h <= _LEAST:
+            break
+        if not (fine and sound):
+            h = max(0.2 * h, _LEAST)
+            continue
+        share = 1.0
+        if is_on:
+            share = _crossing(v_bus, v_bus1, p.v_off, share)
+        if tie == 2:
+            share = _crossing(v_bus, v_bus1, e_cells - p.v_below, share)
+        if p.narrow and on:
+            share = _crossing(v_in, v_in1, p.v_bad, share)
+        if share < 1.0:
+            h = max(share * h, _LEAST)
+        elif change > _MOST:
+            h = max(0.4 * h, _LEAST)
+        else:
+            break
+    if not fine:
+        v_in1, i_source, taken = v_in, 0.0, 0.0
+    if not sound:
+        v_bus1, i_source, i_tie = v_bus, 0.0, 0.0
+    i_into = trickle - i_tie + (0.0 if p.narrow else mean)
+    w_in1 = 0.5 * p.c_in * v_in1 * v_in1 if p.narrow else 0.0
+    w_bus1 = 0.5 * p.c_bus * v_bus1 * v_bus1
+    v_source = v_in1 if p.narrow else v_bus1
+    s[E_SOURCE] += e * i_source * h
+    s[E_PACK] -= ocv * i_into * h
+    s[E_LOAD] += p_load * h
+    s[E_STORED] += w_in1 - w_in + w_bus1 - w_bus
+    lost = (e - v_at) * i_source * h + loss_stage + p.g_bus * v_bus1 * v_bus1 * h
+    lost += (ocv - v_bus1) * i_tie * h + (v_bus - ocv) * trickle * h
+    if p.narrow:
+        lost += p.g_in * v_in1 * v_in1 * h
+    else:
+        lost += (v_term - ocv) * mean * h
+    s[E_LOSS] += lost
+    s[I_PEAK] = max(s[I_PEAK], i_source)
+    if is_on:
+        s[V_LOW] = min(s[V_LOW], v_bus1)
+    if joined and m[IN] == FED:
+        s[V_IN_LOW] = min(s[V_IN_LOW], v_source)
+    if i_source > (p.i_rated_1 if at == 1 else p.i_rated_0) * 1.001:
+        s[T_BEYOND] += h
+    if tie == 2 and i_tie > 0.0:
+        s[T_DIODE] += h
+    s[STEPS] += 1.0
+    still = p.r_slow * i_into
+    u1 = still + (x[U] - still) * math.exp(-h * slow)
+    change = max(change, abs(u1 - x[U]) / p.e_1)
+    x[T] = due if at_clock and h > _LEAST else x[T] + h
+    x[W_IN], x[W_BUS], x[X], x[U] = w_in1, w_bus1, x1, u1
+    x[V_IN], x[V_BUS], x[I_SOURCE], x[I_PACK] = v_in1, v_bus1, i_source, i_into
+    x[V_CONNECTOR] = e - i_source * p.r_line
+    x[P_LOAD] = p_load
+    x[STEP_NEXT] = h * min(_GROWTH, max(0.2, _AIM / max(change, 1e-9)))
+    return due == INF and h >= p.tau_slow and change < _REST
+
+
+def _held(
+    p: Machine, x: Any, h: float, p_load: float, p_trickle: float, most: float, e_tie: float, g_pack: float, tie: int
+) -> tuple[float, float, float, bool]:
+    """Return bus [V], pack current [A] and stage power [W] after a step in which the stage holds the bus.
+
+    The stage lags behind what load and bus ask of it: τ·dp/dt = p_load + (w_set − w)/(4·τ) − p, which is critically
+    damped. Both are taken at the end of the step, so that p is a line in the energy w, and the node stays a quadratic.
+    """
+    v_set = min(p.v_set, p.duty_most * x[V_IN]) if p.buck else p.v_set
+    asked = p_load + p_trickle + p.g_bus * v_set * v_set
+    k = h / p.tau
+    fall = k / (4.0 * p.tau) / (1.0 + k)
+    w_set = 0.5 * p.c_bus * v_set * v_set
+    level = (x[X] + k * asked) / (1.0 + k) + fall * w_set
+    pull = 0.5 * p.c_bus * fall
+    v, _, _, i_tie, sound = node(
+        p.c_bus, p.g_bus + pull, x[W_BUS], h, p_load + p_trickle - level, 0.0, 0.0, 0.0, e_tie, g_pack, tie
+    )
+    given = level - pull * v * v
+    if sound and 0.0 <= given <= most:
+        return v, i_tie, given, True
+    given = most if not sound or given > most else 0.0
+    v, _, _, i_tie, sound = node(
+        p.c_bus, p.g_bus, x[W_BUS], h, p_load + p_trickle - given, 0.0, 0.0, 0.0, e_tie, g_pack, tie
+    )
+    return v, i_tie, given, sound
+
+
+def _crossing(v0: float, v1: float, threshold: float, share: float) -> float:
+    """Return the share of a step after which a falling voltage is just below a threshold; `share` if it is not far off.
+
+    By energy, which a load of constant power takes at a constant pace.
+    """
+    if v0 >= threshold and v1 < threshold * (1.0 - _CLOSE):
+        aim = threshold * (1.0 - 0.5 * _CLOSE)
+        return min(share, max((v0 * v0 - aim * aim) / (v0 * v0 - v1 * v1), 0.02))
+    return share
+
+
+def _target(
+    p: Machine, m: Any, x: Any, on: bool, at: int, p_load: float, e_cells: float, fitted: bool
+) -> tuple[float, float, float]:
+    """Return where the regulation takes the stage, the range that this has, and the most that a narrow stage gives."""
+    scale = p.p_most if p.narrow else max(p.i_charge_half, p.i_pack_most if p.helps else 0.0, 1e-3)
+    if not on:
+        return 0.0, scale, 0.0
+    limit = source_limit(p, at)
+    moves = m[SRC] == MOVES
+    v_bus = x[V_BUS]
+    wanted = 0.0
+    if fitted and not moves and m[HELP] == ALONE:
+        wanted = p.i_charge_flat if m[SOC] == FLAT else p.i_charge_half
+        if m[SOC] == FULL:
+            wanted = 0.0
+    if p.narrow:
+        most = min(p.p_most, (limit * x[V_IN] - p.loss_idle) / (1.0 + p.loss_share))
+        if p.buck and fitted and m[BAT] == CLOSED and v_bus > p.duty_most * x[V_IN]:
+            most = 0.0
+        # Where the stage holds the bus, it is stepped together with it.
+        return max(min(p_load + v_bus * wanted, most), 0.0), scale, max(most, 0.0)
+    if not fitted or v_bus <= 0.0:
+        return 0.0, scale, 0.0
+    v_term = e_cells + p.r_pack * x[X]
+    left = limit * v_bus - p_load
+    if m[HELP] == HELPS or m[HELP] == LEAVES:
+        lacks = (-left + p.loss_idle) / (1.0 - p.loss_share) if left < 0.0 else 0.0
+        return -min(lacks / v_term, p.i_pack_most), scale, 0.0
+    if v_bus * p.duty_most <= v_term:
+        return 0.0, scale, 0.0
+    return min(wanted, max(left - p.loss_idle, 0.0) / (v_term * (1.0 + p.loss_share))), scale, 0.0
+
+
+def _most(p: Machine, m: Any, e: float, at: int, v: float, p_load: float) -> float:
+    """Return the greatest current that the source gives at this instant [A]."""
+    trip = p.i_trip_1 if at == 1 else p.i_trip_0
+    most = trip * p.beyond
+    if p.kind == CONSTANT:
+        most = trip
+    elif p.kind == FOLDS and e > 0.0:
+        most = trip * (p.fold + (1.0 - p.fold) * min(v / e, 1.0))
+    if m[IN] == RAMPS:
+        ramp = p.slew * (p.c_in if p.narrow else p.c_bus)
+        if not p.narrow and v > 0.0:
+            ramp += p_load / v
+        most = min(most, ramp)
+    return most
+
+
+def decide(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    """Let source, input, switch, supplement, pack and load act on what they see; say whether anything changed."""
+    changed = _source(p, m, d, x)
+    changed = _input(p, m, d, x) or changed
+    changed = _pack(p, m, d, x) or changed
+    if p.switched:
+        changed = _switch(p, m, d, x) or changed
+    if p.helps and not p.narrow:
+        changed = _help(p, m, d, x) or changed
+    return _load(p, m, d, x) or changed
+
+
+def _source(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    changed = False
+    if d[C_SOURCE] <= x[T]:
+        d[C_SOURCE] = INF
+        changed = True
+        if m[SRC] == MOVES:
+            m[SRC] = GIVES
+            m[AT] = 1
+        else:
+            m[SRC] = GIVES
+            m[AT] = 0 if p.talks else 1
+            if p.talks and m[ASKED] == 1:
+                m[SRC] = MOVES
+                d[C_SOURCE] = x[T] + p.t_move
+    if p.kind < HICCUPS or (m[SRC] != GIVES and m[SRC] != MOVES):
+        return changed
+    trip = p.i_trip_1 if m[AT] == 1 else p.i_trip_0
+    if x[I_SOURCE] > trip:
+        if m[OVER] == 0:
+            m[OVER] = 1
+            d[C_OVER] = x[T] + p.t_trip
+            changed = True
+    elif m[OVER] == 1:
+        m[OVER] = 0
+        d[C_OVER] = INF
+        changed = True
+    if d[C_OVER] <= x[T]:
+        trip_source(p, m, d, x)
+        changed = True
+    return changed
+
+
+def trip_source(p: Machine, m: Any, d: Any, x: Any) -> None:
+    """Let the source act on an overload: rest and come back, or stay off."""
+    m[OVER] = 0
+    d[C_OVER] = INF
+    m[AT] = 0 if p.talks else 1
+    if p.kind == HICCUPS:
+        m[SRC] = RESTS
+        d[C_SOURCE] = x[T] + p.t_off
+    else:
+        m[SRC] = TRIPPED
+        d[C_SOURCE] = INF
+
+
+def _input(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    gives = m[SRC] == GIVES or m[SRC] == MOVES
+    e = (p.e_1 if m[AT] == 1 else p.e_0) if gives else 0.0
+    now = m[IN]
+    due = d[C_INPUT] <= x[T]
+    v = x[V_IN] if p.narrow else x[V_BUS]
+    if now == WAITS:
+        good = gives and e > p.v_good
+        if good and not p.narrow and m[PACK] == FITTED:
+            good = e > rest_voltage(p, m[SOC])
+        if good:
+            m[IN] = CHECKS
+            d[C_INPUT] = x[T] + p.t_check
+    elif now == CHECKS:
+        if not gives or e < p.v_bad:
+            m[IN] = WAITS
+        elif due:
+            m[IN] = RAMPS
+            d[C_INPUT] = x[T] + p.t_ramp
+    elif now == RAMPS:
+        if not gives:
+            m[IN] = WAITS
+        elif v > 0.98 * e - x[I_SOURCE] * (p.r_line + p.r_in):
+            m[IN] = FED
+        elif due:
+            m[IN] = RETRIES
+            d[C_INPUT] = x[T] + p.t_retry
+    elif now == FED:
+        if not gives:
+            m[IN] = WAITS
+        elif v < p.v_bad:
+            m[IN] = RETRIES
+            d[C_INPUT] = x[T] + p.t_retry
+    elif due:
+        m[IN] = WAITS
+    if m[IN] != now:
+        if m[IN] == WAITS or m[IN] == FED:
+            d[C_INPUT] = INF
+        x[X] = 0.0 if m[IN] != FED else x[X]
+        if m[IN] != RAMPS and m[IN] != FED:
+            x[I_SOURCE] = 0.0
+        return True
+    return False
+
+
+def _pack(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    if m[PACK] == FITTED:
+        v = rest_voltage(p, m[SOC]) + x[U] + p.r_pack * x[I_PACK]
+        if x[I_PACK] < 0.0 and v < p.v_cut:
+            if d[C_PACK] == INF:
+                d[C_PACK] = x[T] + p.t_cut
+            elif d[C_PACK] <= x[T]:
+                m[PACK] = CUT
+                d[C_PACK] = INF
+                x[I_PACK] = 0.0
+                return True
+        else:
+            d[C_PACK] = INF
+    elif m[PACK] == CUT:
+        if m[IN] != FED:
+            d[C_PACK] = INF
+        elif d[C_PACK] == INF:
+            d[C_PACK] = x[T] + p.t_wake
+        elif d[C_PACK] <= x[T]:
+            m[PACK] = FITTED
+            d[C_PACK] = INF
+            return True
+    return False
+
+
+def _switch(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    now = m[BAT]
+    e = rest_voltage(p, m[SOC]) + x[U]
+    low = x[V_BUS] < e - p.v_below
+    fed = m[IN] == FED
+    wish = CLOSES if low and now != CLOSED else now
+    if m[PACK] != FITTED or (not p.narrow and (fed or m[IN] == RAMPS)):
+        wish = OPEN
+    elif p.narrow and fed and m[SOC] == HALF:
+        wish = CLOSED
+    elif p.narrow and fed and m[SOC] == FLAT:
+        wish = LINEAR
+    elif now == LINEAR:
+        wish = CLOSES if low else OPEN
+    elif p.narrow and fed and now == CLOSED and m[HELP] == ALONE:
+        wish = OPEN
+    if now == CLOSES and wish == CLOSES:
+        if d[C_SWITCH] <= x[T]:
+            wish = CLOSED
+        elif x[V_BUS] > e * (1.0 + _CLOSE):
+            wish = OPEN
+    changed = wish != now
+    if changed:
+        m[BAT] = wish
+        d[C_SWITCH] = x[T] + p.t_close if wish == CLOSES else INF
+        if p.narrow and fed and m[SOC] == FULL and wish == CLOSED:
+            m[HELP] = HELPS
+    return _resting_pack_helps(p, m, d, x) or changed if p.narrow else changed
+
+
+def _resting_pack_helps(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    """End the help of a pack that rested beside a narrow bus, once the source has headroom again."""
+    if m[IN] != FED or m[SOC] != FULL or m[PACK] != FITTED:
+        idle = m[HELP] == ALONE
+        m[HELP] = ALONE
+        d[C_HELP] = INF
+        return bool(not idle)
+    return bool(m[HELP] != ALONE) and _leave(p, m, d, x)
+
+
+def _help(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    """Start and end the help of a stage that runs backwards."""
+    now = m[HELP]
+    if m[IN] != FED or m[PACK] != FITTED or m[SOC] == FLAT:
+        m[HELP] = ALONE
+        d[C_HELP] = INF
+        return bool(now != ALONE)
+    if now in (HELPS, LEAVES):
+        return _leave(p, m, d, x)
+    short = x[I_SOURCE] > _OVER_LIMIT * source_limit(p, m[AT]) and x[X] < 0.02 * p.i_charge_half
+    if now == ALONE and short:
+        m[HELP] = FEELS
+        d[C_HELP] = x[T] + p.t_help
+    elif now == FEELS and not short:
+        m[HELP] = ALONE
+        d[C_HELP] = INF
+    elif now == FEELS and d[C_HELP] <= x[T]:
+        m[HELP] = HELPS
+        d[C_HELP] = INF
+    return bool(m[HELP] != now)
+
+
+def _leave(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    now = m[HELP]
+    free = x[I_SOURCE] < source_limit(p, m[AT]) * (1.0 - p.headroom)
+    if now == HELPS and free:
+        m[HELP] = LEAVES
+        d[C_HELP] = x[T] + p.t_leave
+    elif now == LEAVES and not free:
+        m[HELP] = HELPS
+        d[C_HELP] = INF
+    elif now == LEAVES and d[C_HELP] <= x[T]:
+        m[HELP] = ALONE
+        d[C_HELP] = INF
+    return bool(m[HELP] != now)
+
+
+def _load(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    now = m[LOAD]
+    v = x[V_BUS]
+    due = d[C_LOAD] <= x[T]
+    to = now
+    wait = INF
+    if m[WANT] == 0:
+        to = OFF
+    elif now == OFF:
+        to = HELD
+    elif now == HELD:
+        if v > p.v_on:
+            to = STARTS
+            wait = p.t_restart
+    elif now == STARTS:
+        if v < p.v_off:
+            to = HELD
+        elif due:
+            to = BOOTS
+            wait = p.t_boot
+    elif now == LOCKED:
+        if m[IN] == FED:
+            to = HELD
+    elif v < p.v_off or _runs_low(p, m, d, x):
+        to = LOCKED if p.locks and m[IN] != FED else HELD
+    elif due:
+        to = RUNS
+    if to == now:
+        return False
+    m[LOAD] = to
+    d[C_LOAD] = x[T] + wait
+    d[C_SHUT] = INF
+    return True
+
+
+def _runs_low(p: Machine, m: Any, d: Any, x: Any) -> bool:
+    """Say whether a running product shuts itself down, since the pack that carries it alone is empty."""
+    v = rest_voltage(p, m[SOC]) + x[U] + p.r_pack * x[I_PACK]
+    if m[IN] == FED or m[PACK] != FITTED or x[I_PACK] >= 0.0 or v >= p.v_shut:
+        d[C_SHUT] = INF
+        return False
+    if d[C_SHUT] == INF:
+        d[C_SHUT] = x[T] + p.t_shut
+    return bool(d[C_SHUT] <= x[T])
