@@ -1,6 +1,7 @@
 """Days of use in steps."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -26,20 +27,9 @@ def _tiny() -> object:
 
 def _path() -> PathTables:
     """Return a path of nothing: every table is the same run of ones."""
-    counts, places = ("v_count", "load_count", "into_count"), (
-        "load", "into", "charge_source", "charge_bus", "into_low", "into_high", "rest_source", "rest_bus",
-        "flat_source", "flat_bus", "battery_power", "battery_bus", "beside", "limit", "trip", "trip_time",
-    )  # fmt: skip
-    return PathTables(
-        store=np.ones(100),
-        v_low=1.0,
-        per_v=0.1,
-        i_flat=0.1,
-        helps=True,
-        floats=False,
-        **dict.fromkeys(counts, 2),
-        **dict.fromkeys(places, 0),
-    )
+    plain: dict[type, Any] = {bool: True, int: 0, float: 1.0}
+    fields = {name: plain[kind] for name, kind in PathTables.__annotations__.items() if kind in plain}
+    return PathTables(store=np.ones(100), **fields | {"v_count": 2, "load_count": 2, "into_count": 2})
 
 
 KERNEL = Kernel(title="days of use in steps", function=run_series, tiny=_tiny, cost=11.0)
