@@ -1,0 +1,514 @@
+"""The averaged circuit in time, in scalar code that runs plain or compiled and gives the same numbers.
+
+x' = Σ share·A·x over the modes of one period, the shares from the duty and from where the coil's current stops. Two
+kinds of stretch end a current: a stretch in which only diodes carry it (discontinuous conduction: the share follows
+from the mean coil current, as J. Sun, D. M. Mitchell, M. F. Greuel, P. T. Krein, R. M. Bass, "Averaged modeling of PWM
+converters operating in discontinuous conduction mode", IEEE Trans. Power Electronics 16(4), 2001, from memory), and a
+dead time that begins with little current.
+
+Steps are those of an L-stable Rosenbrock method of order 4 with six stages and dense output (E. Hairer, G. Wanner,
+Solving Ordinary Differential Equations II, Springer 1996, section VI.4, method RODAS; coefficients from memory, their
+order is tested).
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+DONE, FULL, NEED_FRAME, CHATTER, BROKEN, STUCK = range(6)
+PLUS, MINUS, IDLE = range(3)
+KEY, BREAK, FLIPS, STEPS, EVENTS, WRITTEN = range(6)
+TIME, STEP, WINDOW = range(3)
+FADE = 0.01
+"""Duty beyond one in which the dead time fades: a pulse that never ends has none."""
+TOLERANCE = 2e-6
+"""Error of a step over the largest value that the state has had."""
+FLOOR = 1e-2
+"""Least size of a state to which the tolerance is relative [A, V]."""
+ROUNDING = 1e-7
+"""How far below zero a watched row may be, over the size of the state."""
+MOST_FLIPS = 200
+MOST_STEPS = 400_000
+MOST_EVENTS = 400
+"""In one period."""
+NUDGE = 1e-7
+
+
+class Book(NamedTuple):
+    """The circuit's frames as arrays, see `_averaged_layout`."""
+
+    number: Indices
+    """Frame by slow key; -1 where it has not been met."""
+    a: Floats
+    rows: Floats
+    steps: Indices
+    watched: Indices
+    mode: Indices
+    """Mode by frame, pattern and direction."""
+    column: Indices
+    """Which functional is the coil's slope, by frame, pattern and direction."""
+    one_way: Flags
+    u: Floats
+    """The few combinations of states that the shares depend on: comparator, coil current, slopes of the coil."""
+    used: Indices
+    edges: Floats
+    period: float
+    height: float
+    """Of the ramp over one period [V]."""
+    dead: float
+    """Dead time over the period."""
+    modulated: bool
+    coil: int
+    with_coil: bool
+    small: float
+
+
+class Breaks(NamedTuple):
+    """Known instants at which a wave breaks or a switch is set."""
+
+    t: Floats
+    place: Indices
+    value: Floats
+    slope: Floats
+
+
+class Parts(NamedTuple):
+    """The modes of one period with their shares, and the coil's mean current in each."""
+
+    mode: Indices
+    share: Floats
+    current: Floats
+    pattern: Indices
+    width: Floats
+    flows: Floats
+    starts: Floats
+    scratch: Floats
+
+
+class Tape(NamedTuple):
+    """Every step: where it begins, its whole length, its state and the three vectors of its dense output."""
+
+    t: Floats
+    h: Floats
+    key: Indices
+    x: Floats
+    end: Floats
+    bow: Floats
+    twist: Floats
+
+
+def parts_for(patterns: int) -> Parts:
+    """Return room for the modes of one period."""
+    room = 2 * (patterns + 6)
+    return Parts(np.zeros(room, np.int64), np.zeros(room), np.zeros(room), np.zeros(room, np.int64), np.zeros(room),
+                 np.zeros(room), np.zeros(room), np.zeros(room))  # fmt: skip
+
+
+def duty_of(book: Book, f: int, u: Floats) -> float:
+    """Return the pulse over the period at which the compared signal reaches the control voltage; may pass 0 or 1.
+
+    The coil's current at the end of the pulse is its mean while it flows plus half its rise; where it stops in each
+    period the mean while it flows is half its rise.
+    """
+    main = 1
+    rise = 0.0
+    gain = 0.0
+    if book.with_coil:
+        rise = u[book.column[f, main, PLUS]] * book.period
+        gain = book.u[f, 0, book.coil]
+    bottom = book.height - 0.5 * gain * rise
+    top = u[0] - 0.5 * gain * rise * book.dead
+    duty = top / bottom if bottom > 0.0 else (2.0 if top > 0.0 else -1.0)
+    if gain * rise < 0.0 and book.one_way[f, 2]:
+        bottom = book.height - gain * rise
+        top = u[0] - gain * u[1] - gain * rise * book.dead
+        if bottom > 0.0:
+            duty = min(duty, top / bottom)
+    return duty
+
+
+def stretches(book: Book, duty: float, parts: Parts) -> int:
+    """Write the patterns of one period and their widths; return how many there are."""
+    ends = parts.scratch
+    kinds = 1
+    ends[0] = 1.0
+    if book.modulated:
+        dead = book.dead * min(max((1.0 + FADE - duty) / FADE, 0.0), 1.0)
+        pulse = min(max(duty, 0.0), 1.0)
+        kinds = 4
+        ends[0] = min(dead, 1.0)
+        ends[1] = max(ends[0], pulse)
+        # The pulse counts from the clock, its dead time included.
+        ends[2] = min(max(ends[1], pulse + dead), 1.0)
+        ends[3] = 1.0
+    count = 0
+    at = 0.0
+    k = 0
+    for j in range(len(book.edges) - 1):
+        while at < book.edges[j + 1]:
+            end = min(ends[k], book.edges[j + 1])
+            if end > at:
+                kind = 0
+                if book.modulated and k == 1:
+                    kind = 1
+                elif book.modulated and k == 3:
+                    kind = 2
+                parts.pattern[count] = 3 * j + kind
+                parts.width[count] = end - at
+                count += 1
+                at = end
+            if k < kinds - 1 and ends[k] <= at:
+                k += 1
+    return count
+
+
+def put(parts: Parts, count: int, mode: int, share: float, current: float) -> int:
+    """Add one mode with its share."""
+    if share <= 0.0:
+        return count
+    parts.mode[count] = mode
+    parts.share[count] = share
+    parts.current[count] = current
+    return count + 1
+
+
+def shares(book: Book, f: int, u: Floats, parts: Parts) -> int:
+    """Write the modes of one period with their shares and coil currents; return how many there are."""
+    duty = duty_of(book, f, u) if book.modulated else 0.0
+    n = stretches(book, duty, parts)
+    count = 0
+    if not book.with_coil:
+        for j in range(n):
+            count = put(parts, count, book.mode[f, parts.pattern[j], PLUS], parts.width[j], u[1])
+        return count
+    begins = 0
+    first = 0
+    some = False
+    for j in range(n):
+        free = book.one_way[f, parts.pattern[j]]
+        some = some or free
+        if not free and book.one_way[f, parts.pattern[j - 1 if j > 0 else n - 1]]:
+            begins += 1
+            first = j
+    if begins <= 1 and some:
+        return stopping(book, f, u, parts, n, first)
+    return lasting(book, f, u, parts, n)
+
+
+def slope_at(book: Book, f: int, u: Floats, pattern: int, kind: int, current: float) -> float:
+    """Return the coil's slope [A/s] in a pattern and direction at a current."""
+    mode = book.mode[f, pattern, kind]
+    slope: float = u[book.column[f, pattern, kind]] + book.a[mode, book.coil, book.coil] * (current - u[1])
+    return slope
+
+
+def at_rest(book: Book, f: int, u: Floats, pattern: int) -> int:
+    """Return the mode of a stretch without current: idle, unless a diode is driven even then."""
+    if slope_at(book, f, u, pattern, PLUS, 0.0) > 0.0:
+        return int(book.mode[f, pattern, PLUS])
+    if slope_at(book, f, u, pattern, MINUS, 0.0) < 0.0:
+        return int(book.mode[f, pattern, MINUS])
+    return int(book.mode[f, pattern, IDLE])
+
+
+def stopping(book: Book, f: int, u: Floats, parts: Parts, n: int, first: int) -> int:
+    """Shares where one stretch of diodes follows the driven one: the current may stop in it."""
+    i = u[1]
+    rise, bend, driven = 0.0, 0.0, 0.0
+    for j in range(n):
+        p = parts.pattern[j]
+        if not book.one_way[f, p]:
+            rise += parts.width[j] * book.period * u[book.column[f, p, PLUS]]
+            mode = book.mode[f, p, PLUS]
+            bend += parts.width[j] * book.period * book.a[mode, book.coil, book.coil]
+            driven += parts.width[j]
+    # Half the peak that a pulse from zero reaches, at the slope that this current itself leaves.
+    half = 0.5 * (rise - bend * i) / (1.0 - 0.5 * bend)
+    sign = 1.0 if half > 0.0 else -1.0
+    if abs(half) < book.small:
+        sign = 1.0 if i >= 0.0 else -1.0
+        half = sign * book.small
+    ahead = i * half >= 0.0
+    if not ahead:
+        sign = -sign
+    kind = PLUS if sign > 0.0 else MINUS
+    fall = 0.0
+    for j in range(n):
+        if book.one_way[f, parts.pattern[j]]:
+            fall += parts.width[j] * u[book.column[f, parts.pattern[j], kind]]
+    reach = abs(i / half) if ahead else driven + (1.0 - driven) * min(abs(i) / book.small, 1.0)
+    current = i
+    if sign * fall < 0.0 and reach < 1.0:
+        reach = max(reach, driven)
+        if ahead:
+            current = i / reach if reach > 0.0 else 0.0
+    else:
+        reach = 1.0
+    left = reach - driven
+    count = 0
+    for k in range(n):
+        j = (first + k) % n
+        p = parts.pattern[j]
+        width = parts.width[j]
+        if not book.one_way[f, p]:
+            count = put(parts, count, book.mode[f, p, PLUS], width, current)
+            continue
+        flows = min(width, left) if reach < 1.0 else width
+        left -= flows
+        count = put(parts, count, book.mode[f, p, kind], flows, current)
+        if width > flows:
+            count = put(parts, count, at_rest(book, f, u, p), width - flows, 0.0)
+    return count
+
+
+def lasting(book: Book, f: int, u: Floats, parts: Parts, n: int) -> int:
+    """Shares where the current goes on, either way; a dead time ends it only if it begins with little."""
+    flows, rise, starts = parts.flows, parts.scratch, parts.starts
+    at = u[1]
+    # The first round says at which current each dead time begins, the second what the dead times add.
+    for _ in range(2):
+        begin = at
+        off, mean = 0.0, 0.0
+        for j in range(n):
+            p = parts.pattern[j]
+            flows[j] = parts.width[j]
+            starts[j] = begin + off
+            if not book.one_way[f, p]:
+                rise[j] = parts.width[j] * book.period * u[book.column[f, p, PLUS]]
+            else:
+                now = starts[j]
+                rise[j] = flows[j] * book.period * slope_at(book, f, u, p, PLUS if now >= 0.0 else MINUS, now)
+                if (now >= 0.0 and rise[j] < -now) or (now < 0.0 and rise[j] > -now):
+                    flows[j] *= -now / rise[j]
+                    rise[j] = -now
+            mean += parts.width[j] * off + (parts.width[j] - 0.5 * flows[j]) * rise[j]
+            off += rise[j]
+        at = u[1] - mean
+    count = 0
+    for j in range(n):
+        p = parts.pattern[j]
+        # Which diode carries a dead time goes with the current that its share was made with.
+        kind = MINUS if book.one_way[f, p] and starts[j] < 0.0 else PLUS
+        current = starts[j] if book.one_way[f, p] else at
+        count = put(parts, count, book.mode[f, p, kind], flows[j], current + 0.5 * rise[j])
+        if parts.width[j] > flows[j]:
+            count = put(parts, count, at_rest(book, f, u, p), parts.width[j] - flows[j], 0.0)
+        at += rise[j]
+    return count
+
+
+def rates_of(book: Book, f: int, x: Floats, u: Floats, parts: Parts) -> Floats:
+    """Return x' for given functionals."""
+    count = shares(book, f, u, parts)
+    found = np.zeros(len(x))
+    for k in range(count):
+        a = book.a[parts.mode[k]]
+        found += parts.share[k] * (np.dot(a, x) + (parts.current[k] - x[book.coil]) * a[:, book.coil])
+    return found
+
+
+def rates(book: Book, f: int, x: Floats, parts: Parts) -> Floats:
+    """Return x'."""
+    return rates_of(book, f, x, np.dot(book.u[f], x), parts)
+
+
+def jacobian(book: Book, f: int, x: Floats, here: Floats, parts: Parts) -> Floats:
+    """Return ∂x'/∂x: the shares' own matrices, and a column for each functional that the shares depend on."""
+    u = np.dot(book.u[f], x)
+    count = shares(book, f, u, parts)
+    found = np.zeros((len(x), len(x)))
+    for k in range(count):
+        found += parts.share[k] * book.a[parts.mode[k]]
+    # The coil's own column comes with its functional.
+    found[:, book.coil] = 0.0
+    for m in range(book.used[f]):
+        if m == 0 and not book.modulated:
+            continue
+        nudge = NUDGE * (1.0 + abs(u[m]))
+        kept = u[m]
+        u[m] = kept + nudge
+        moved = rates_of(book, f, x, u, parts)
+        u[m] = kept
+        found += np.outer((moved - here) / nudge, book.u[f, m])
+    return found
+
+
+def violation(book: Book, f: int, x: Floats, parts: Parts) -> tuple[int, float]:
+    """Return the watched row whose mean over the period is furthest below zero beyond rounding, or -1; and how far."""
+    watched = book.watched[f]
+    if watched == 0:
+        return -1, 0.0
+    count = shares(book, f, np.dot(book.u[f], x), parts)
+    value = np.zeros(watched)
+    size = np.zeros(watched)
+    for k in range(count):
+        rows = book.rows[parts.mode[k]][:watched]
+        value += parts.share[k] * (np.dot(rows, x) + (parts.current[k] - x[book.coil]) * rows[:, book.coil])
+        size += parts.share[k] * np.dot(np.abs(rows), np.abs(x))
+    worst = -1
+    least = 0.0
+    for k in range(watched):
+        if value[k] < -ROUNDING * (1.0 + size[k]) and value[k] < least:
+            worst = k
+            least = value[k]
+    return worst, least
+
+
+def dense(tape: Tape, k: int, share: float) -> Floats:
+    """Return the state inside a step, at a share of it."""
+    left = 1.0 - share
+    found: Floats = left * tape.x[k] + share * (tape.end[k] + left * (tape.bow[k] + share * tape.twist[k]))
+    return found
+
+
+def try_step(
+    book: Book, f: int, x: Floats, h: float, j: Floats, here: Floats, parts: Parts, tape: Tape, k: int
+) -> Floats:
+    """Try one step; the tape takes its end and its dense output. Returns the error of each state."""
+    n = len(x)
+    w = np.eye(n) * (4.0 / h) - j
+    inv = np.linalg.inv(w)
+    k1 = np.dot(inv, here)
+    k2 = np.dot(inv, rates(book, f, x + 1.544 * k1, parts) - 5.6688 / h * k1)
+    y = x + 0.9466785280815826 * k1 + 0.2557011698983284 * k2
+    k3 = np.dot(inv, rates(book, f, y, parts) + (-2.430093356833875 * k1 - 0.2063599157091915 * k2) / h)
+    y = x + 3.314825187068521 * k1 + 2.896124015972201 * k2 + 0.9986419139977817 * k3
+    k4 = np.dot(inv, rates(book, f, y, parts) + (-0.1073529058151375 * k1 - 9.594562251023355 * k2
+                                                 - 20.47028614809616 * k3) / h)  # fmt: skip
+    y = x + 1.221224509226641 * k1 + 6.019134481288629 * k2 + 12.53708332932087 * k3 - 0.6878860361058950 * k4
+    k5 = np.dot(inv, rates(book, f, y, parts) + (7.496443313967647 * k1 - 10.24680431464352 * k2
+                                                 - 33.99990352819905 * k3 + 11.70890893206160 * k4) / h)  # fmt: skip
+    y = y + k5
+    k6: Floats = np.dot(inv, rates(book, f, y, parts) + (8.083246795921522 * k1 - 7.981132988064893 * k2
+                                                 - 31.52159432874371 * k3 + 16.31930543123136 * k4
+                                                 - 6.058818238834054 * k5) / h)  # fmt: skip
+    tape.x[k] = x
+    tape.end[k] = y + k6
+    tape.bow[k] = (10.12623508344586 * k1 - 7.487995877610167 * k2 - 34.80091861555747 * k3 - 7.992771707568823 * k4
+                   + 1.025137723295662 * k5)  # fmt: skip
+    tape.twist[k] = (-0.6762803392801253 * k1 + 6.087714651680015 * k2 + 16.43084320892478 * k3
+                     + 24.76722511418386 * k4 - 6.594389125716872 * k5)  # fmt: skip
+    return k6
+
+
+def advance(
+    book: Book, breaks: Breaks, x: Floats, most: Floats, ints: Indices, floats: Floats, t_end: float, tape: Tape,
+    parts: Parts
+) -> int:  # fmt: skip
+    """Run from the carried state to `t_end`; return why it stopped. `most` is the largest size of each state so far."""
+    while floats[TIME] < t_end:
+        if ints[WRITTEN] >= len(tape.t):
+            return FULL
+        while ints[BREAK] < len(breaks.t) and breaks.t[ints[BREAK]] <= floats[TIME]:
+            apply_break(breaks, ints, x)
+            floats[STEP] = min(floats[STEP], 0.01 * book.period)
+        f = book.number[ints[KEY]]
+        if f < 0:
+            return NEED_FRAME
+        worst, _ = violation(book, f, x, parts)
+        if worst >= 0:
+            ints[KEY] += book.steps[f, worst]
+            ints[FLIPS] += 1
+            if ints[FLIPS] > MOST_FLIPS:
+                return CHATTER
+            continue
+        ints[FLIPS] = 0
+        until = t_end
+        if ints[BREAK] < len(breaks.t):
+            until = min(until, breaks.t[ints[BREAK]])
+        why = one_step(book, f, x, most, ints, floats, until, tape, parts)
+        if why != DONE:
+            return why
+    return DONE
+
+
+def apply_break(breaks: Breaks, ints: Indices, x: Floats) -> None:
+    """Set the wave or the switch whose instant has come."""
+    k = ints[BREAK]
+    place = breaks.place[k]
+    if place >= 0:
+        x[place] = breaks.value[k]
+        x[place + 1] = breaks.slope[k]
+    else:
+        bit = int(abs(breaks.value[k]))
+        was = (ints[KEY] // bit) % 2 == 1
+        if breaks.value[k] > 0.0 and not was:
+            ints[KEY] += bit
+        elif was and breaks.value[k] < 0.0:
+            ints[KEY] -= bit
+    ints[BREAK] = k + 1
+
+
+def one_step(
+    book: Book, f: int, x: Floats, most: Floats, ints: Indices, floats: Floats, until: float, tape: Tape, parts: Parts
+) -> int:  # fmt: skip
+    """Take one accepted step, up to the first event in it at most."""
+    here = rates(book, f, x, parts)
+    j = jacobian(book, f, x, here, parts)
+    k = ints[WRITTEN]
+    t = floats[TIME]
+    while True:
+        ints[STEPS] += 1
+        left = until - t
+        h = min(floats[STEP], left)
+        # A sliver at the end is worth no step of its own.
+        if left - h < 0.1 * h:
+            h = left
+        if ints[STEPS] > MOST_STEPS or h <= 4e-16 * until:
+            return STUCK
+        error = try_step(book, f, x, h, j, here, parts, tape, k)
+        size = 0.0
+        for i in range(len(x)):
+            scale = TOLERANCE * max(most[i], abs(tape.end[k, i]))
+            size = max(size, abs(error[i]) / scale)
+        if not np.isfinite(size):
+            size = 1e4
+            if h < 1e-9 * book.period:
+                return BROKEN
+        factor = min(max(0.9 * max(size, 1e-12) ** -0.25, 0.1), 5.0)
+        if size > 1.0:
+            floats[STEP] = h * factor
+            continue
+        tape.t[k], tape.h[k], tape.key[k] = t, h, ints[KEY]
+        share = first_event(book, f, tape, k, parts)
+        ints[WRITTEN] = k + 1
+        if share < 1.0:
+            x[:] = dense(tape, k, share)
+            floats[TIME] = t + share * h
+            floats[STEP] = max(share * h, 0.02 * h)
+            # A wave that breaks at the end is reached later.
+            if t - floats[WINDOW] > book.period:
+                floats[WINDOW] = t
+                ints[EVENTS] = 0
+            ints[EVENTS] += 1
+            if ints[EVENTS] > MOST_EVENTS:
+                return CHATTER
+        else:
+            x[:] = tape.end[k]
+            floats[TIME] = until if h == left else t + h
+            floats[STEP] = h * factor
+        for i in range(len(x)):
+            most[i] = max(most[i], abs(x[i]))
+        return DONE
+
+
+def first_event(book: Book, f: int, tape: Tape, k: int, parts: Parts) -> float:
+    """Return the share of a step at which a watched row has just fallen below zero; 1 if none has at its end."""
+    worst, _ = violation(book, f, tape.end[k], parts)
+    if worst < 0:
+        return 1.0
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        if violation(book, f, dense(tape, k, middle), parts)[0] >= 0:
+            high = middle
+        else:
+            low = middle
+        if (high - low) * tape.h[k] < 1e-6 * book.period:
+            break
+    return high

@@ -1,0 +1,202 @@
+"""The averaged circuit in time: the same record as the switched one, without its ripple, for milliseconds to seconds.
+
+State-space averaging (R. D. Middlebrook, S. Ćuk, "A general unified approach to modelling switching-converter power
+stages", IEEE Power Electronics Specialists Conference 1976; R. W. Erickson, D. Maksimović, Fundamentals of Power
+Electronics, ch. 7; both from memory): the exact matrices of the switched circuit's modes, weighted by their shares of
+the period. Discontinuous conduction and dead times: see `_averaged_kernel`.
+
+What it does not know: ripple, and all that follows from it (rms losses of ripple, a comparator that sees ripple, limit
+cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency; a filter that rings
+near the switching frequency, or capacitors that empty within one period, need the switched circuit.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chargewright.base.compiled import compiled as compiled_form
+from chargewright.base.compiled import numba_module
+from chargewright.base.errors import NoSolution, OutOfRange
+from chargewright.circuit import _averaged_kernel as kernel
+from chargewright.circuit import _kernel
+from chargewright.circuit._assembly import Floats
+from chargewright.circuit._averaged_kernel import Breaks, Tape
+from chargewright.circuit._averaged_layout import Frames, frames_of
+from chargewright.circuit.circuit import Circuit
+from chargewright.circuit.elements import Lowest, Quantity
+from chargewright.circuit.run import Engine, Moment, engine_of
+
+CHUNK = 4_000
+"""Steps that one call of the loop may write."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AveragedRun:
+    """What happened: where each step began, in which frame, with which mean state."""
+
+    circuit: Circuit
+    frames: Frames
+    t: Floats
+    """Instant at which each step begins [s]."""
+    tape: Tape
+    end: Moment
+    t_end: float
+
+    def selected(self, name: str) -> list[tuple[float, str]]:
+        """Return from which instant [s] on which input of a lowest-wins selection is in force.
+
+        The inputs go by their node, or, where the selection stands at a limit, as `low limit` or `high limit`.
+        """
+        e = self.circuit.element(name)
+        if not isinstance(e, Lowest):
+            raise OutOfRange(f"{name} is no lowest-wins selection")
+        ways, layout = len(e.inputs), self.frames.layout
+        found: list[tuple[float, str]] = []
+        for t, key in zip(self.t, self.tape.key, strict=True):
+            digit = layout.digit(int(key), e)
+            word = e.inputs[digit] if digit < ways else "low limit" if digit < 2 * ways else "high limit"
+            if not found or found[-1][1] != word:
+                found.append((float(t), word))
+        return found
+
+    def duty(self, t: Floats) -> Floats:
+        """Return the modulator's pulse over the period, its dead time included, at instants [s]."""
+        if self.circuit.modulator is None:
+            raise OutOfRange("the circuit has no modulator; its gates tell its duty")
+        book, at = self.frames.book(), averaged_samples(self, t)
+        frame = book.number[self.tape.key[at.step]]
+        raw = [kernel.duty_of(book, f, book.u[f] @ x) for f, x in zip(frame, at.x, strict=True)]
+        return np.asarray(np.clip(np.array(raw), 0.0, 1.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AveragedSamples:
+    """Mean states at instants, and what they are made of: the modes of one period with their shares."""
+
+    run: AveragedRun
+    t: Floats
+    step: np.ndarray
+    x: Floats
+    mode: np.ndarray
+    """Modes of each instant's period (k, parts); their shares and the coil's current in each stand beside."""
+    share: Floats
+    current: Floats
+
+    def of(self, quantity: Quantity) -> Floats:
+        """Return a quantity at every instant, as its mean over the period."""
+        return np.asarray(np.sum(self.share * self.in_parts(quantity), axis=1))
+
+    def in_parts(self, quantity: Quantity) -> Floats:
+        """Return a quantity in each part of the period (k, parts)."""
+        frames = self.run.frames
+        known = np.unique(self.mode)
+        rows = np.array([frames.modes[int(m)].row(quantity) for m in known])
+        place = self.run.frames.book().coil
+        by_mode = self.x @ rows.T
+        number = np.searchsorted(known, self.mode)
+        here = np.arange(len(self.t))[:, None]
+        return np.asarray(by_mode[here, number] + (self.current - self.x[:, place, None]) * rows[number, place])
+
+
+def run_averaged(
+    circuit: Circuit, *, t_end: float, start: Moment | None = None, compiled: bool | None = None
+) -> AveragedRun:
+    """Run the averaged circuit until the instant `t_end` [s], from its start or from a moment of either kind of run.
+
+    Raises OutOfRange for a circuit or an end without meaning, NoSolution where it runs away or has no single state.
+    """
+    engine = engine_of(circuit, compiled=False)
+    frames = frames_of(engine.layout)
+    moment = engine.beginning() if start is None else start
+    begin = float(moment.ints[_kernel.CYCLE] * circuit.period + moment.floats[_kernel.TAU])
+    if not begin < t_end < np.inf:
+        raise OutOfRange(f"a run ends after it begins: {t_end} s was asked for, and it begins at {begin} s")
+    key = frames.slow(int(moment.ints[_kernel.KEY]))
+    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[_kernel.BREAK]), begin, t_end,
+                    bool(compiled))  # fmt: skip
+
+
+def _advance(
+    engine: Engine, frames: Frames, x: Floats, key: int, break_at: int, begin: float, t_end: float, fast: bool
+) -> AveragedRun:
+    circuit, drive = engine.circuit, engine.drive
+    if "ramp" in engine.layout.states:
+        x[engine.layout.states["ramp"]] = 0.0
+    breaks = Breaks(drive.break_t, drive.break_place, drive.break_value, drive.break_slope)
+    loop = compiled_form(kernel.advance) if fast and numba_module() is not None else kernel.advance
+    ints, floats = np.zeros(kernel.WRITTEN + 1, np.int64), np.zeros(kernel.WINDOW + 1)
+    ints[kernel.KEY], ints[kernel.BREAK] = key, break_at
+    floats[kernel.TIME], floats[kernel.STEP] = begin, 0.01 * circuit.period
+    most = np.maximum(np.abs(x), kernel.FLOOR)
+    parts, tape = kernel.parts_for(len(frames.patterns)), _tape(len(x))
+    pieces: list[list[np.ndarray]] = []
+    frames.add(key, x)
+    while True:
+        ints[kernel.WRITTEN] = 0
+        why = loop(frames.book(), breaks, x, most, ints, floats, t_end, tape, parts)
+        pieces.append([a[: ints[kernel.WRITTEN]].copy() for a in tape])
+        if why == kernel.DONE:
+            break
+        if why == kernel.NEED_FRAME:
+            frames.add(int(ints[kernel.KEY]), x)
+        elif why != kernel.FULL:
+            raise _trouble(why, frames, ints, floats)
+    whole = Tape(*(np.concatenate([p[j] for p in pieces]) for j in range(len(tape))))
+    return AveragedRun(circuit=circuit, frames=frames, t=whole.t, tape=whole, t_end=t_end,
+                       end=_moment(circuit, x, ints, t_end))  # fmt: skip
+
+
+def averaged_samples(run: AveragedRun, t: Floats) -> AveragedSamples:
+    """Return the mean state at instants of the run [s], rising or not; instants outside it take its ends."""
+    t = np.asarray(t, dtype=float)
+    step = np.clip(np.searchsorted(run.t, t, side="right") - 1, 0, len(run.t) - 1)
+    tape = run.tape
+    ends = np.append(run.t[1:], run.t_end)
+    share = (np.clip(t, run.t[step], ends[step]) - run.t[step]) / tape.h[step]
+    s, left = share[:, None], 1.0 - share[:, None]
+    x = left * tape.x[step] + s * (tape.end[step] + left * (tape.bow[step] + s * tape.twist[step]))
+    return _resolved(run, t, step, x)
+
+
+def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> AveragedSamples:
+    book = run.frames.book()
+    parts = kernel.parts_for(len(run.frames.patterns))
+    room = len(parts.share)
+    mode, shares, current = np.zeros((len(t), room), np.int64), np.zeros((len(t), room)), np.zeros((len(t), room))
+    frame = book.number[run.tape.key[step]]
+    for k, f in enumerate(frame):
+        count = kernel.shares(book, f, book.u[f] @ x[k], parts)
+        mode[k, :count], shares[k, :count] = parts.mode[:count], parts.share[:count]
+        current[k, :count] = parts.current[:count]
+    return AveragedSamples(run=run, t=t, step=step, x=x, mode=mode, share=shares, current=current)
+
+
+def _tape(n: int) -> Tape:
+    t, h = np.zeros((2, CHUNK))
+    return Tape(t, h, np.zeros(CHUNK, np.int64), *np.zeros((4, CHUNK, n)))
+
+
+def _moment(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment:
+    found, floats = np.zeros(_kernel.SEGMENTS + 1, np.int64), np.zeros(2)
+    cycle = int(np.floor(t / circuit.period * (1.0 + 1e-12)))
+    found[_kernel.CYCLE], floats[_kernel.TAU] = cycle, max(t - cycle * circuit.period, 0.0)
+    found[_kernel.KEY], found[_kernel.BREAK] = ints[kernel.KEY], ints[kernel.BREAK]
+    found[_kernel.PENDING] = -1
+    return Moment(x=x.copy(), ints=found, floats=floats)
+
+
+def _trouble(why: int, frames: Frames, ints: np.ndarray, floats: Floats) -> NoSolution:
+    t = floats[kernel.TIME]
+    number = frames.book().number[ints[kernel.KEY]]
+    names = sorted({w.what for w in frames.watch[number]}) if number >= 0 else []
+    if why == kernel.BROKEN:
+        return NoSolution(f"at {t:.6e} s a current or voltage grew without bound; look for an unstable loop or load")
+    if why == kernel.STUCK:
+        return NoSolution(
+            f"at {t:.6e} s the averaged circuit would need steps without end: something in it turns faster than can be"
+            f" followed; among {', '.join(names) or 'its states'}. Look for a loop or a load that is unstable."
+        )
+    return NoSolution(
+        f"at {t:.6e} s the averaged circuit chatters: no frame of it holds; among {', '.join(names) or 'its gates'}."
+        " Look for a comparator without hysteresis or a limit at a limit."
+    )
