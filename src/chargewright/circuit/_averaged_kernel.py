@@ -22,10 +22,15 @@ Flags = npt.NDArray[np.bool_]
 
 DONE, FULL, NEED_FRAME, CHATTER, BROKEN, STUCK = range(6)
 PLUS, MINUS, IDLE = range(3)
+"""Directions of the coil's current."""
+OPEN, MAIN, OTHER = range(3)
+"""What a leg of the modulator does."""
+COIL, FIRST_SLOPE = 2, 3
+"""Places of the functionals: comparators of two legs, coil current, slopes."""
 KEY, BREAK, FLIPS, STEPS, EVENTS, WRITTEN = range(6)
 TIME, STEP, WINDOW = range(3)
 FADE = 0.01
-"""Duty beyond one in which the dead time fades: a pulse that never ends has none."""
+"""Duty above none, or short of one, within which the dead time fades: a pulse that never begins or ends has none."""
 TOLERANCE = 2e-6
 """Error of a step over the largest value that the state has had."""
 FLOOR = 1e-2
@@ -47,6 +52,7 @@ class Book(NamedTuple):
     a: Floats
     rows: Floats
     steps: Indices
+    """For each watched row what is added to the key, and which state is set to zero (-1 for none)."""
     watched: Indices
     mode: Indices
     """Mode by frame, pattern and direction."""
@@ -62,7 +68,9 @@ class Book(NamedTuple):
     """Of the ramp over one period [V]."""
     dead: float
     """Dead time over the period."""
-    modulated: bool
+    legs: int
+    held: Flags
+    """Frames in which pulses are left out."""
     coil: int
     with_coil: bool
     small: float
@@ -88,6 +96,7 @@ class Parts(NamedTuple):
     flows: Floats
     starts: Floats
     scratch: Floats
+    ends: Floats
 
 
 class Tape(NamedTuple):
@@ -104,66 +113,74 @@ class Tape(NamedTuple):
 
 def parts_for(patterns: int) -> Parts:
     """Return room for the modes of one period."""
-    room = 2 * (patterns + 6)
-    return Parts(np.zeros(room, np.int64), np.zeros(room), np.zeros(room), np.zeros(room, np.int64), np.zeros(room),
-                 np.zeros(room), np.zeros(room), np.zeros(room))  # fmt: skip
+    room = 2 * (patterns + 8)
+    real = np.zeros((6, room))
+    mode, pattern = np.zeros(room, np.int64), np.zeros(room, np.int64)
+    return Parts(mode, real[0], real[1], pattern, real[2], real[3], real[4], real[5], np.zeros((2, 4)))
 
 
-def duty_of(book: Book, f: int, u: Floats) -> float:
+def pulse_of(leg: int, legs: int) -> int:
+    """Return the pattern, within one stretch of the fixed gates, in which a leg's pulse ends."""
+    if legs == 1:
+        return MAIN
+    return 3 * MAIN + OTHER if leg == 0 else 3 * MAIN + MAIN
+
+
+def duty_of(book: Book, f: int, u: Floats, leg: int) -> float:
     """Return the pulse over the period at which the compared signal reaches the control voltage; may pass 0 or 1.
 
     The coil's current at the end of the pulse is its mean while it flows plus half its rise; where it stops in each
     period the mean while it flows is half its rise.
     """
-    main = 1
+    main = pulse_of(leg, book.legs)
     rise = 0.0
     gain = 0.0
     if book.with_coil:
         rise = u[book.column[f, main, PLUS]] * book.period
-        gain = book.u[f, 0, book.coil]
+        gain = book.u[f, leg, book.coil]
     bottom = book.height - 0.5 * gain * rise
-    top = u[0] - 0.5 * gain * rise * book.dead
+    top = u[leg] - 0.5 * gain * rise * book.dead
     duty = top / bottom if bottom > 0.0 else (2.0 if top > 0.0 else -1.0)
-    if gain * rise < 0.0 and book.one_way[f, 2]:
+    if gain * rise < 0.0 and book.one_way[f, main - MAIN + OTHER]:
         bottom = book.height - gain * rise
-        top = u[0] - gain * u[1] - gain * rise * book.dead
+        top = u[leg] - gain * u[COIL] - gain * rise * book.dead
         if bottom > 0.0:
             duty = min(duty, top / bottom)
     return duty
 
 
-def stretches(book: Book, duty: float, parts: Parts) -> int:
+def stretches(book: Book, f: int, u: Floats, parts: Parts) -> int:
     """Write the patterns of one period and their widths; return how many there are."""
-    ends = parts.scratch
-    kinds = 1
-    ends[0] = 1.0
-    if book.modulated:
-        dead = book.dead * min(max((1.0 + FADE - duty) / FADE, 0.0), 1.0)
-        pulse = min(max(duty, 0.0), 1.0)
-        kinds = 4
-        ends[0] = min(dead, 1.0)
-        ends[1] = max(ends[0], pulse)
-        # The pulse counts from the clock, its dead time included.
-        ends[2] = min(max(ends[1], pulse + dead), 1.0)
-        ends[3] = 1.0
+    ends = parts.ends
+    for leg in range(book.legs):
+        if book.held[f]:
+            ends[leg, :3] = 0.0
+        else:
+            duty = duty_of(book, f, u, leg)
+            dead = book.dead * min(max(min(1.0 - duty, duty) / FADE, 0.0), 1.0)
+            pulse = min(max(duty, 0.0), 1.0)
+            # The pulse counts from the clock, its dead time included.
+            ends[leg, 0] = min(dead, 1.0)
+            ends[leg, 1] = max(ends[leg, 0], pulse)
+            ends[leg, 2] = min(max(ends[leg, 1], pulse + dead), 1.0)
+        ends[leg, 3] = 1.0
+    ways = 3**book.legs
     count = 0
     at = 0.0
-    k = 0
     for j in range(len(book.edges) - 1):
         while at < book.edges[j + 1]:
-            end = min(ends[k], book.edges[j + 1])
-            if end > at:
-                kind = 0
-                if book.modulated and k == 1:
-                    kind = 1
-                elif book.modulated and k == 3:
-                    kind = 2
-                parts.pattern[count] = 3 * j + kind
-                parts.width[count] = end - at
-                count += 1
-                at = end
-            if k < kinds - 1 and ends[k] <= at:
-                k += 1
+            end = book.edges[j + 1]
+            pattern = 0
+            for leg in range(book.legs):
+                k = 0
+                while ends[leg, k] <= at:
+                    k += 1
+                end = min(end, ends[leg, k])
+                pattern = 3 * pattern + (MAIN if k == 1 else OTHER if k == 3 else OPEN)
+            parts.pattern[count] = ways * j + pattern
+            parts.width[count] = end - at
+            count += 1
+            at = end
     return count
 
 
@@ -179,12 +196,11 @@ def put(parts: Parts, count: int, mode: int, share: float, current: float) -> in
 
 def shares(book: Book, f: int, u: Floats, parts: Parts) -> int:
     """Write the modes of one period with their shares and coil currents; return how many there are."""
-    duty = duty_of(book, f, u) if book.modulated else 0.0
-    n = stretches(book, duty, parts)
+    n = stretches(book, f, u, parts)
     count = 0
     if not book.with_coil:
         for j in range(n):
-            count = put(parts, count, book.mode[f, parts.pattern[j], PLUS], parts.width[j], u[1])
+            count = put(parts, count, book.mode[f, parts.pattern[j], PLUS], parts.width[j], u[COIL])
         return count
     begins = 0
     first = 0
@@ -203,7 +219,7 @@ def shares(book: Book, f: int, u: Floats, parts: Parts) -> int:
 def slope_at(book: Book, f: int, u: Floats, pattern: int, kind: int, current: float) -> float:
     """Return the coil's slope [A/s] in a pattern and direction at a current."""
     mode = book.mode[f, pattern, kind]
-    slope: float = u[book.column[f, pattern, kind]] + book.a[mode, book.coil, book.coil] * (current - u[1])
+    slope: float = u[book.column[f, pattern, kind]] + book.a[mode, book.coil, book.coil] * (current - u[COIL])
     return slope
 
 
@@ -218,7 +234,7 @@ def at_rest(book: Book, f: int, u: Floats, pattern: int) -> int:
 
 def stopping(book: Book, f: int, u: Floats, parts: Parts, n: int, first: int) -> int:
     """Shares where one stretch of diodes follows the driven one: the current may stop in it."""
-    i = u[1]
+    i = u[COIL]
     rise, bend, driven = 0.0, 0.0, 0.0
     for j in range(n):
         p = parts.pattern[j]
@@ -269,7 +285,7 @@ def stopping(book: Book, f: int, u: Floats, parts: Parts, n: int, first: int) ->
 def lasting(book: Book, f: int, u: Floats, parts: Parts, n: int) -> int:
     """Shares where the current goes on, either way; a dead time ends it only if it begins with little."""
     flows, rise, starts = parts.flows, parts.scratch, parts.starts
-    at = u[1]
+    at = u[COIL]
     # The first round says at which current each dead time begins, the second what the dead times add.
     for _ in range(2):
         begin = at
@@ -288,7 +304,7 @@ def lasting(book: Book, f: int, u: Floats, parts: Parts, n: int) -> int:
                     rise[j] = -now
             mean += parts.width[j] * off + (parts.width[j] - 0.5 * flows[j]) * rise[j]
             off += rise[j]
-        at = u[1] - mean
+        at = u[COIL] - mean
     count = 0
     for j in range(n):
         p = parts.pattern[j]
@@ -327,7 +343,7 @@ def jacobian(book: Book, f: int, x: Floats, here: Floats, parts: Parts) -> Float
     # The coil's own column comes with its functional.
     found[:, book.coil] = 0.0
     for m in range(book.used[f]):
-        if m == 0 and not book.modulated:
+        if book.legs <= m < COIL:
             continue
         nudge = NUDGE * (1.0 + abs(u[m]))
         kept = u[m]
@@ -412,7 +428,9 @@ def advance(
             return NEED_FRAME
         worst, _ = violation(book, f, x, parts)
         if worst >= 0:
-            ints[KEY] += book.steps[f, worst]
+            ints[KEY] += book.steps[f, worst, 0]
+            if book.steps[f, worst, 1] >= 0:
+                x[book.steps[f, worst, 1]] = 0.0
             ints[FLIPS] += 1
             if ints[FLIPS] > MOST_FLIPS:
                 return CHATTER

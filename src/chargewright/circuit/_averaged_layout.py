@@ -8,15 +8,15 @@ make the `frame`, which ends when one of their rows, as a mean over the period, 
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit._assembly import Floats, Mode, inductance, mode_of
-from chargewright.circuit._averaged_kernel import Book
+from chargewright.circuit._averaged_kernel import COIL, FIRST_SLOPE, IDLE, PLUS, Book, pulse_of
 from chargewright.circuit._layout import Layout
-from chargewright.circuit._monitors import Monitor, comparator_row, monitors_of
+from chargewright.circuit._monitors import Monitor, comparator_rows, monitors_of
 from chargewright.circuit._tables import MOST_MODES
 from chargewright.circuit.circuit import Circuit, Gate
 from chargewright.circuit.elements import GROUND, Coil, Diode, Element, Resistor, Switch
@@ -40,13 +40,14 @@ class Frames:
     coil: Coil | None
     """The coil that the driven switches feed; None where there is none or more than one."""
     patterns: tuple[int, ...]
-    """Bits of the driven switches: three for each stretch of the fixed gates - modulator open, main, other."""
+    """Bits of the driven switches. For each stretch of the fixed gates 3 or, with two legs, 9: each leg open, main,
+    other; the first leg counts first."""
     edges: Floats
     """Instants over the period between which the fixed gates stand still, from 0 to 1."""
     driven: int
     """Bits of all driven switches."""
     diodes: tuple[int, ...]
-    """Strides of the stage's own diodes."""
+    """Strides of the stage's own diodes, and of the pulses."""
     keys: list[int] = field(default_factory=list)
     """Slow key of each frame."""
     watch: list[list[Monitor]] = field(default_factory=list)
@@ -77,25 +78,23 @@ class Frames:
                 keys[:2] = [self._settled(slow + bits, x, place, sign) for sign in (1.0, -1.0)]
                 idle = self._idle(slow + bits)
                 one_way[p] = self._cut(idle)
-                keys[2] = idle if one_way[p] else keys[0]
+                keys[IDLE] = idle if one_way[p] else keys[0]
             for c, key in enumerate(keys):
-                mode[p, c] = self._number(key, c == 2 and bool(one_way[p]))
-                if c < 2 and self.coil is not None:
-                    column[p, c] = functionals.setdefault(int(mode[p, c]), len(functionals) + 2)
-        n = self.layout.n
-        u = np.zeros((2 + 2 * count, n))
-        u[1, place] = 1.0
+                mode[p, c] = self._number(key, c == IDLE and bool(one_way[p]))
+                if c < IDLE and self.coil is not None:
+                    column[p, c] = functionals.setdefault(int(mode[p, c]), len(functionals) + FIRST_SLOPE)
+        u = np.zeros((FIRST_SLOPE + 2 * count, self.layout.n))
+        u[COIL, place] = 1.0
         for number, k in functionals.items():
             u[k] = self._a[number][place]
-        circuit = self.layout.circuit
-        if circuit.modulator is not None:
-            row = comparator_row(self.modes[mode[1, 0]])
-            assert row is not None
-            u[0] = row
-        watch = self._watched(self.modes[mode[0, 0]])
-        steps = np.array([w.step for w in watch], dtype=np.int64)
+        for leg in range(len(self.layout.legs)):
+            u[leg] = comparator_rows(self.modes[mode[pulse_of(leg, len(self.layout.legs)), PLUS]])[leg]
+        watch = self._watched(self.modes[mode[0, PLUS]])
+        steps = np.array([(w.step, w.after) for w in watch], dtype=np.int64).reshape(-1, 2)
+        skip = self.layout.circuit.modulator.skip if self.layout.circuit.modulator else None
+        held = bool(skip and self.layout.digit(slow, skip))
         self._frames.append({"mode": mode, "one_way": one_way, "column": column, "u": u, "steps": steps,
-                             "used": np.array(2 + len(functionals))})  # fmt: skip
+                             "used": np.array(FIRST_SLOPE + len(functionals)), "held": np.array(held)})  # fmt: skip
         self.keys.append(slow)
         self.watch.append(watch)
         self._book = None
@@ -115,7 +114,7 @@ class Frames:
         rows = np.zeros((len(self._a), most, self.layout.n))
         for k, some in enumerate(self._rows):
             rows[k, : len(some)] = some
-        steps = np.zeros((len(frames), most), np.int64)
+        steps = np.zeros((len(frames), most, 2), np.int64)
         for k, f in enumerate(frames):
             steps[k, : len(f["steps"])] = f["steps"]
         m, coil = circuit.modulator, self.coil
@@ -125,8 +124,9 @@ class Frames:
             mode=np.array([f["mode"] for f in frames]), column=np.array([f["column"] for f in frames]),
             one_way=np.array([f["one_way"] for f in frames]), u=np.array([f["u"] for f in frames]),
             used=np.array([int(f["used"]) for f in frames], np.int64), edges=self.edges, period=circuit.period,
+            held=np.array([bool(f["held"]) for f in frames]),
             height=m.slope * circuit.period if m else 0.0, dead=m.dead / circuit.period if m else 0.0,
-            modulated=m is not None, coil=self.layout.states[coil.name] if coil else 0, with_coil=coil is not None,
+            legs=len(self.layout.legs), coil=self.layout.states[coil.name] if coil else 0, with_coil=coil is not None,
             small=SMALL * circuit.period / coil.l if coil else 0.0,
         )  # fmt: skip
 
@@ -165,7 +165,7 @@ class Frames:
 
     def _of_stage(self, w: Monitor) -> bool:
         size = abs(w.step)
-        gates = 2 ** len(self.layout.circuit.switches)
+        gates = 2 ** len(self.layout.circuit.gated)
         return bool(size & self.driven) if size < gates else size in self.diodes
 
     def _settled(self, key: int, x: Floats, place: int, sign: float) -> int:
@@ -181,8 +181,8 @@ class Frames:
         return key
 
     def _idle(self, key: int) -> int:
-        for k, s in enumerate(self.layout.circuit.switches):
-            if s.emulate and self.driven >> k & 1:
+        for k, s in enumerate(self.layout.circuit.gated):
+            if isinstance(s, Switch) and s.emulate and self.driven >> k & 1:
                 key &= ~(1 << k)
         return key
 
@@ -200,19 +200,19 @@ def frames_of(layout: Layout) -> Frames:
             f"the circuit can be in {layout.modes} modes, more than {MOST_MODES}: use fewer bends or fewer loops"
         )
     circuit = layout.circuit
-    names = [s.name for s in circuit.switches]
-    bits = {name: 1 << k for k, name in enumerate(names)}
-    driven = [g.switch for g in circuit.gates]
-    pair = (circuit.modulator.main, circuit.modulator.sync) if circuit.modulator else ()
+    bits = {s.name: 1 << k for k, s in enumerate(circuit.gated)}
+    legs = layout.legs
+    driven = {g.switch for g in circuit.gates} | {name for leg in legs for name in (leg.main, leg.sync)}
     edges = sorted({0.0, 1.0} | {t for g in circuit.gates if g.on != g.off for t in (g.on, g.off)})
     patterns = []
     for begin, end in pairwise(edges):
         fixed = sum(bits[g.switch] for g in circuit.gates if _is_on(g, 0.5 * (begin + end)))
-        patterns += [fixed, fixed + bits[pair[0]], fixed + bits[pair[1]]] if pair else [fixed] * 3
-    coil, switches = _stage_of(circuit, {*driven, *pair})
+        patterns += [fixed + sum(way) for way in product(*([0, bits[leg.main], bits[leg.sync]] for leg in legs))]
+    coil, switches = _stage_of(circuit, driven)
     diodes = [d.stride for d in layout.digits if isinstance(d.element, Diode)
               and any({d.element.a, d.element.b} == {s.a, s.b} for s in switches)]  # fmt: skip
-    mask = sum(bits[name] for name in {*driven, *pair, *(s.name for s in switches)} - _timed(circuit))
+    diodes += [layout.place(leg).stride for leg in legs]
+    mask = sum(bits[name] for name in driven | ({s.name for s in switches} - _timed(circuit)))
     return Frames(layout, coil, tuple(patterns), np.array(edges), mask, tuple(diodes))
 
 

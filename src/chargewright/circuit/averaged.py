@@ -18,7 +18,7 @@ from chargewright.base.compiled import compiled as compiled_form
 from chargewright.base.compiled import numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _averaged_kernel as kernel
-from chargewright.circuit import _kernel
+from chargewright.circuit import _clock_kernel as clock
 from chargewright.circuit._assembly import Floats
 from chargewright.circuit._averaged_kernel import Breaks, Tape
 from chargewright.circuit._averaged_layout import Frames, frames_of
@@ -59,13 +59,14 @@ class AveragedRun:
                 found.append((float(t), word))
         return found
 
-    def duty(self, t: Floats) -> Floats:
+    def duty(self, t: Floats, leg: int = 0) -> Floats:
         """Return the modulator's pulse over the period, its dead time included, at instants [s]."""
         if self.circuit.modulator is None:
             raise OutOfRange("the circuit has no modulator; its gates tell its duty")
         book, at = self.frames.book(), averaged_samples(self, t)
         frame = book.number[self.tape.key[at.step]]
-        raw = [kernel.duty_of(book, f, book.u[f] @ x) for f, x in zip(frame, at.x, strict=True)]
+        raw = [0.0 if book.held[f] else kernel.duty_of(book, f, book.u[f] @ x, leg)
+               for f, x in zip(frame, at.x, strict=True)]  # fmt: skip
         return np.asarray(np.clip(np.array(raw), 0.0, 1.0))
 
 
@@ -108,11 +109,11 @@ def run_averaged(
     engine = engine_of(circuit, compiled=False)
     frames = frames_of(engine.layout)
     moment = engine.beginning() if start is None else start
-    begin = float(moment.ints[_kernel.CYCLE] * circuit.period + moment.floats[_kernel.TAU])
+    begin = float(moment.ints[clock.CYCLE] * circuit.period + moment.floats[clock.TAU])
     if not begin < t_end < np.inf:
         raise OutOfRange(f"a run ends after it begins: {t_end} s was asked for, and it begins at {begin} s")
-    key = frames.slow(int(moment.ints[_kernel.KEY]))
-    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[_kernel.BREAK]), begin, t_end,
+    key = frames.slow(int(moment.ints[clock.KEY]))
+    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[clock.BREAK]), begin, t_end,
                     bool(compiled))  # fmt: skip
 
 
@@ -177,11 +178,12 @@ def _tape(n: int) -> Tape:
 
 
 def _moment(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment:
-    found, floats = np.zeros(_kernel.SEGMENTS + 1, np.int64), np.zeros(2)
+    found = np.zeros(clock.PENDING + clock.LEGS, np.int64)
+    floats = np.zeros(clock.PENDING_TAU + clock.LEGS)
     cycle = int(np.floor(t / circuit.period * (1.0 + 1e-12)))
-    found[_kernel.CYCLE], floats[_kernel.TAU] = cycle, max(t - cycle * circuit.period, 0.0)
-    found[_kernel.KEY], found[_kernel.BREAK] = ints[kernel.KEY], ints[kernel.BREAK]
-    found[_kernel.PENDING] = -1
+    found[clock.CYCLE], floats[clock.TAU] = cycle, max(t - cycle * circuit.period, 0.0)
+    found[clock.KEY], found[clock.BREAK] = ints[kernel.KEY], ints[kernel.BREAK]
+    found[clock.PENDING :] = -1
     return Moment(x=x.copy(), ints=found, floats=floats)
 
 
