@@ -42,8 +42,8 @@ def told(run, key):
 def test_a_buck_stands_still_while_the_contract_is_too_low(bench):
     run = lived(bench("direct", FOUR + DROPS), soc_start=0.2)
     text = told(run, "low-source")
-    assert "For 3 h 00 min the charge stands still because the voltage of charger at 9 V 3 A" in text
-    assert "no room above the pack, which is full at 16.8 V; the load is carried" in text
+    assert "The voltage of charger at 9 V 3 A (8.1 V in the worst case) leaves the path too little room" in text
+    assert "full at 16.8 V: the charge stands still while the source carries the load for 3 h 00 min." in text
     assert run.seconds(state="charge waits", limit="source voltage") == 3 * HOUR
     t = run.trace
     low = np.array([s == "charger at 9 V 3 A" for s in t.source])
@@ -63,6 +63,20 @@ def test_four_switches_charge_on_with_what_the_lower_contract_leaves(bench):
     assert shared.sum() > 20
     np.testing.assert_allclose(t.p_source[shared], (9.0 - 0.02 * 2.91) * 2.91, rtol=1e-6)
     assert np.all(t.i_pack[shared] > 0.0)
+
+
+def test_a_narrow_buck_leaves_the_load_to_the_pack_while_the_contract_is_too_low(bench):
+    # Its bus hangs on the pack: 9 V cannot feed a bus of 14 V to 16.8 V, so the pack carries the load.
+    run = lived(bench("narrow-buck", FOUR + DROPS), soc_start=0.5)
+    text = told(run, "low-source")
+    assert "the source cannot be used at all and the pack carries the load for 3 h 00 min" in text
+    assert run.t_unserved == 0.0
+    assert run.seconds(state="battery", limit="source voltage") == 3 * HOUR
+    t = run.trace
+    low = np.array([s == "charger at 9 V 3 A" for s in t.source])
+    assert np.all(t.p_source[low] == 0.0)
+    assert np.all(t.i_pack[low] < -0.7)
+    assert run.unaccounted < 1e-6
 
 
 def test_a_log_names_contracts_too(bench):

@@ -30,6 +30,7 @@ _EXACT = 1e-10
 """How exactly powers balance [1]."""
 _CLOSE = 3e-5
 """From here one more step of Newton's method is as good as exact [1]: it leaves less than 1e-8."""
+_NEARLY = 1e-5
 _BAND = 1e-6
 """How far the source's limit may be passed [1]."""
 _SERVED = 0
@@ -83,9 +84,11 @@ def _step(
             live = source  # the load is gone, so a source that tripped is soon there again
         flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
         if live >= 0 and path.exposed and flow.why != _SERVED and _overloads(flow):
-            _trip(path, rules, books, now, flag, pack, dt, source)
+            _trip(path, books, now, flag, pack, source)
             live, why = -1, flow.why
             flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
+            if flow.why == _SERVED:
+                _note_retries(path, rules, books, now, dt, source)
         elif down == 0:
             why = flow.why
         if flow.why == _SERVED:
@@ -159,19 +162,26 @@ def _overloads(flow: Flow) -> bool:
     return flow.why == code.OVERLOAD or (flow.helping == 1 and flow.why != code.BUS_LOW)
 
 
-def _trip(
-    path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, pack: PackTables, dt: float, source: int
-) -> None:
-    """Let a source trip: count it, with the retries that a longer step hides."""
-    retries = path.store[path.trip_kind + source] == code.RETRIES
+def _trip(path: PathTables, books: Books, now: Any, flag: Any, pack: PackTables, source: int) -> None:
+    """Let a source trip, and count it; one that folds back goes on doing so, which is no new trip."""
     if flag[code.OUT] == 0:
         note_event(books, now, flag, pack, code.TRIPPED)
-    hidden = dt / (rules.retry + path.store[path.trip_time + source]) if retries and rules.retry > 0.0 else 1.0
-    if retries or flag[code.OUT] == 0:
-        day = int(now[s.CLOCK] / _DAY + 1e-9)
-        books.store[books.days + day * code.DAY_COLUMNS + code.TRIPS] += max(1.0, hidden)
+    if flag[code.OUT] == 0 or path.store[path.trip_kind + source] == code.RETRIES:
+        books.store[_today(books, now) + code.TRIPS] += 1.0
     flag[code.OUT] = 1
     now[s.T_TRIP] = 0.0
+
+
+def _note_retries(path: PathTables, rules: Rules, books: Books, now: Any, dt: float, source: int) -> None:
+    """Count the retries that a longer step hides while the load stays on: each of them trips again."""
+    cycle = rules.retry + path.store[path.trip_time + source]
+    if path.store[path.trip_kind + source] == code.RETRIES and dt > cycle > 0.0:
+        books.store[_today(books, now) + code.TRIPS] += dt / cycle - 1.0
+
+
+def _today(books: Books, now: Any) -> int:
+    """Return where the sums of this day begin."""
+    return int(books.days + int(now[s.CLOCK] / _DAY + 1e-9) * code.DAY_COLUMNS)
 
 
 def _follow_temperature(rules: Rules, now: Any, flag: Any) -> None:
@@ -211,17 +221,25 @@ def _attempt(
         v = open_voltage(pack, now)
         alone = at_into(path, path.charge_source, source, v, load, over, 0.0)
         if now[s.T_SUPPLEMENT] < rules.dwell or alone > (1.0 - rules.headroom) * path.store[path.limit + source]:
-            return _helped(pack, path, now, par, dt, load, over, source, down)
+            return _helped(pack, path, now, par, dt, load, over, source, down, code.BY_HEADROOM)
     if i > 0.0 or path.floats:
         flow = _charged(pack, path, now, par, dt, load, over, source, i, limit, down)
-        if flow.limit != code.BY_SOURCE_VOLTAGE:
+        if flow.limit != code.BY_SOURCE_VOLTAGE or flow.why != code.OVERLOAD:
             if flow.why == code.OVERLOAD:
-                return _helped(pack, path, now, par, dt, load, over, source, down)
+                return _helped(pack, path, now, par, dt, load, over, source, down, code.BY_SOURCE_VOLTAGE)
             return flow
         limit = flow.limit
     flow = _pack_out(path, now, source, load, over, code.FULL if flag[code.IS_FULL] == 1 else code.WAITING, limit)
+    if flow.why == code.OVERLOAD and not path.exposed:
+        v = now[s.VOLTAGE]
+        if at_corner(path, path.into_low, source, v, load, over) > at_corner(
+            path, path.into_high, source, v, load, over
+        ):
+            # Whatever flows in the pack, the path cannot use this source: the pack carries the load beside it.
+            flow = _on_battery(pack, path, now, flag, par, dt, load, over, down)
+            return Flow(flow.kind, flow.i, flow.v, flow.into, 0.0, flow.state, code.BY_SOURCE_VOLTAGE, 0, 0, flow.why)
     if flow.why == code.OVERLOAD:
-        return _helped(pack, path, now, par, dt, load, over, source, down)
+        return _helped(pack, path, now, par, dt, load, over, source, down, code.BY_SOURCE_VOLTAGE)
     return flow
 
 
@@ -341,7 +359,9 @@ def _charged(
             return Flow(table.CHARGE, i, v, i * v, given, state, code.BY_SOURCE_VOLTAGE, 0, 0, code.OVERLOAD)
         i, v = _left(pack, path, now, par, dt, load, over, source, max(i * v, 0.0))
         given = at_into(path, path.charge_source, source, v, load, over, i * v)
-        state, limit = code.SHARED, code.BY_SOURCE
+        # Where the path ends before the source does, it is the source's voltage that leaves no room for more.
+        ends = given < path.store[path.limit + source] * (1.0 - _NEARLY)
+        state, limit = code.SHARED, code.BY_SOURCE_VOLTAGE if ends else code.BY_SOURCE
         if i < 0.0:
             return Flow(table.CHARGE, i, v, i * v, given, state, limit, 0, 0, code.OVERLOAD)
     why = _SERVED if i >= 0.0 else _able(pack, now, par, dt, i, down)
@@ -383,9 +403,13 @@ def _pack_out(path: PathTables, now: Any, source: int, load: int, over: float, s
 
 
 def _helped(
-    pack: PackTables, path: PathTables, now: Any, par: Any, dt: float, load: int, over: float, source: int, down: bool
-) -> Flow:
-    """The pack helps the source, where the path can; else the source is overloaded, for a short while."""
+    pack: PackTables, path: PathTables, now: Any, par: Any, dt: float, load: int, over: float, source: int, down: bool,
+    idle: int,
+) -> Flow:  # fmt: skip
+    """The pack helps the source, where the path can; else the source is overloaded, for a short while.
+
+    idle : what keeps the pack from being charged where the source carries the load by itself after all
+    """
     if path.helps:
         i, v = _left(pack, path, now, par, dt, load, over, source, 0.0)
         given = at_into(path, path.charge_source, source, v, load, over, i * v)
@@ -396,6 +420,11 @@ def _helped(
             why = code.OVERLOAD
         elif why == _SERVED and not down and at_into(path, path.charge_bus, source, v, load, over, i * v) < 0.0:
             why = code.BUS_LOW
+        if i >= 0.0 and given < path.store[path.limit + source] * (1.0 - _BAND):
+            # The load is back within the limit, but not by enough or not for long enough; or the stage has just room
+            # for the load.
+            helping = 1 if idle == code.BY_HEADROOM else 0
+            return Flow(table.CHARGE, i, v, i * v, given, code.WAITING, idle, helping, 0, why)
         return Flow(table.CHARGE, i, v, i * v, given, code.SUPPLEMENT, code.BY_SOURCE, 1, 0, why)
     given = at_load(path, path.rest_source, source, load, over)
     if given <= path.store[path.limit + source] * (1.0 + _BAND):

@@ -26,6 +26,7 @@ STATES = (
     BY_SOURCE_VOLTAGE,
     BY_TEMPERATURE,
     BY_TIMER,
+    BY_HEADROOM,
     PACK_EMPTY,
     BUS_LOW,
     PACK_CURRENT,
@@ -34,7 +35,7 @@ STATES = (
     PACK_COLD,
     PACK_HOT,
     CELL_EMPTY,
-) = range(16)
+) = range(17)
 LIMITS = (
     "none",
     "precharge current",
@@ -44,6 +45,7 @@ LIMITS = (
     "source voltage",
     "temperature",
     "timer",
+    "headroom after supplement",
     "pack empty",
     "bus too low",
     "pack current",

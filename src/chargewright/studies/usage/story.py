@@ -29,7 +29,7 @@ _SHUT_DOWNS = {
 
 
 def stories(case: Situation, chosen: Plan, run: UsageRun) -> tuple[Story, ...]:
-    """Return what is worth telling of a run, the gravest first; a last sentence where all went well."""
+    """Return what is worth telling of a run, the gravest first; a last sentence where every load is served."""
     found = [
         *_shut_downs(run),
         *_peaks(run),
@@ -44,7 +44,8 @@ def stories(case: Situation, chosen: Plan, run: UsageRun) -> tuple[Story, ...]:
         *_flapping(run),
         *_drift(run),
     ]
-    return tuple(found) if found else (_well(run),)
+    fine = run.t_unserved == 0.0 and run.brown_outs == 0.0
+    return (*found, _well(run)) if fine else tuple(found)
 
 
 def _shut_downs(run: UsageRun) -> Iterator[Story]:
@@ -84,7 +85,7 @@ def _never_full(case: Situation, chosen: Plan, run: UsageRun) -> Iterator[Story]
 
 def _why_never(case: Situation, chosen: Plan, run: UsageRun) -> str:
     held = {
-        "source": run.seconds(limit="source current"),
+        "source": run.seconds(limit="source current") + run.seconds(limit="headroom after supplement"),
         "voltage": run.seconds(limit="source voltage"),
         "temperature": run.seconds(limit="temperature"),
         "parallel": run.seconds(state="charging", limit="charge voltage") if chosen.path.key == "parallel" else 0.0,
@@ -119,16 +120,20 @@ def _temperature(case: Situation, run: UsageRun) -> Iterator[Story]:
                 text=(
                     f"The charge stands still {_times(run.counts[what])}, for "
                     f"{_long(blocked)} in all, because the cells are {word} {show(edge, 'K')} (they come to "
-                    f"{show(extreme, 'K')}): {_temperature_cause(run, what)}."
+                    f"{show(extreme, 'K')}): {_temperature_cause(case, run, what)}."
                 ),
             )
 
 
-def _temperature_cause(run: UsageRun, what: str) -> str:
+def _temperature_cause(case: Situation, run: UsageRun, what: str) -> str:
     if what == "too cold to charge":
         return "cold cells plate lithium when they are charged, so the charger waits until they are warm"
     if run.settings.enclosure > 0.0:
-        return f"the losses of the path warm the pack through the enclosure ({run.settings.enclosure:g} K/W)"
+        around = show(max(run.settings.ambient or (case.design.ambient.typical,)), "K")
+        return (
+            f"the losses of the path warm the pack through the enclosure ({run.settings.enclosure:g} K/W), with "
+            f"{around} around it"
+        )
     return "ambient and the heat of the cells themselves add up"
 
 
@@ -185,22 +190,28 @@ def _tripped(case: Situation, chosen: Plan, run: UsageRun) -> Iterator[Story]:
 
 
 def _low_source(case: Situation, chosen: Plan, run: UsageRun) -> Iterator[Story]:
-    low = run.seconds(limit="source voltage")
-    if low < _WORTH_TELLING:
+    named = "source voltage"
+    held, alone = run.seconds(state="shared", limit=named), run.seconds(state="battery", limit=named)
+    still = run.seconds(limit=named) - held - alone
+    if held + alone + still < _WORTH_TELLING:
         return
     rows = zip(run.trace.limit, run.trace.source, strict=True)
-    names = dict.fromkeys(source for limit, source in rows if limit == "source voltage")
-    too_low = [
-        f"{n} ({show(lowest_input(feeding(case, chosen, n)), 'V', 3)} at the product in the worst case)"
-        for n in names
-        if n
+    names = [source for source in dict.fromkeys(s for limit, s in rows if limit == named) if source]
+    too_low = [f"{n} ({show(lowest_input(feeding(case, chosen, n)), 'V', 3)} in the worst case)" for n in names]
+    parts = [
+        f"{what} for {_long(seconds)}"
+        for what, seconds in (
+            ("the charge is held back", held),
+            ("the charge stands still while the source carries the load", still),
+            ("the source cannot be used at all and the pack carries the load", alone),
+        )
+        if seconds > 0.0
     ]
     yield Story(
         key="low-source",
         text=(
-            f"For {_long(low)} the charge stands still because the voltage of {', '.join(too_low) or 'the source'} "
-            "leaves the charger no room above the pack, which is full at "
-            f"{show(case.v_full, 'V', 3)}; the load is carried."
+            f"The voltage of {', '.join(too_low) or 'the source'} leaves the path too little room to a pack that is "
+            f"full at {show(case.v_full, 'V', 3)}: {'; '.join(parts)}."
         ),
     )
 

@@ -33,6 +33,8 @@ Place = tuple[str, str]
 _BEYOND = 1.2
 """Points that would ask the source for more than this share of its limit [1] are not solved: no run rests there."""
 _NOT_SERVED = -1e-3
+_HALVINGS = 6
+"""How often the way to a point that a path cannot hold is halved: to 2 % of it."""
 _AFTER_TRIP = {
     "hiccup": code.RETRIES,
     "latch-off": code.LATCHES,
@@ -56,7 +58,7 @@ class Grid:
     """Whether the state is solved in which a flat pack is precharged beside the running load."""
 
 
-FINE = Grid(voltages=16, into=(0.0, 0.03, 0.1, 0.3, 0.6, 1.0), out_of=(1.0, 0.6, 0.3, 0.1, 0.03), flat=True)
+FINE = Grid(voltages=16, into=(0.0, 0.03, 0.1, 0.22, 0.4, 0.65, 1.0), out_of=(1.0, 0.6, 0.3, 0.1, 0.03), flat=True)
 QUICK = Grid(voltages=10, into=(0.0, 0.1, 0.4, 1.0), out_of=(1.0, 0.3, 0.05), flat=False)
 """For a day of work and charge, in which no pack is found flat."""
 
@@ -295,6 +297,7 @@ def _charge(job: _Job) -> _Field:
             s, good = job.solved(key, where, source, v, load, into / v, held="pack-current")
             field.take(job, s, good, where)
     field.low, field.high = _reach(job, field.fine, tried)
+    _refine(job, field, tried)
     field.fill(asked, job.into)
     return field
 
@@ -314,6 +317,44 @@ def _reach(job: _Job, fine: Bools, tried: Bools) -> tuple[Array, Array]:
             high[k] = good[-1] if np.any(failed > good[-1]) else into[-1]
             low[k] = 0.0 if not helps else good[0] if np.any(failed < good[0]) else into[0]
     return low, high
+
+
+def _refine(job: _Job, field: _Field, tried: Bools) -> None:
+    """Close in on the greatest power into the pack between the last point that was found and the first that was not.
+
+    That first point then gets what lies on the straight line through the last one and the end, so that the values at
+    the end are its own.
+    """
+    into = job.into
+    last = np.where(field.fine, np.arange(len(into)), -1).max(axis=-1)
+    after = np.minimum(last + 1, len(into) - 1)
+    failed = np.take_along_axis(tried & ~field.fine, after[..., None], -1)[..., 0]
+    open_end = (last >= 0) & (into[np.maximum(last, 0)] >= 0.0) & failed
+    if not open_end.any():
+        return
+    source, v, load = np.meshgrid(np.arange(len(job.names)), job.v, job.load, indexing="ij")
+    start, beyond = into[np.maximum(last, 0)], into[after]
+    low, high = start.copy(), beyond.copy()
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        _, good = job.solved("charging", open_end, source, v, load, middle / v, held="pack-current")
+        found = np.zeros(open_end.shape, dtype=bool)
+        found[open_end] = good
+        low, high = np.where(found, middle, low), np.where(found, high, middle)
+    field.high = np.where(open_end, low, field.high)
+    moved = open_end & (low > start)
+    if moved.any():
+        end = _Field.empty(moved.shape)
+        s, good = job.solved("charging", moved, source, v, load, low / v, held="pack-current")
+        end.take(job, s, good, moved)
+        at = np.nonzero(end.fine)
+        here, there = (*at, last[at]), (*at, after[at])
+        stretch = (beyond[at] - start[at]) / (low[at] - start[at])
+        for place, table in field.losses.items():
+            own = end.losses[place][at] if place in end.losses else 0.0
+            table[there] = table[here] + (own - table[here]) * stretch
+        field.bus[there] = field.bus[here] + (end.bus[at] - field.bus[here]) * stretch
+        field.fine[there] = True
 
 
 def _rest(job: _Job) -> _Field:
