@@ -234,7 +234,7 @@ usage: [{mode: work, source: adapter, duration: 24 h}]
 @pytest.mark.parametrize("ohms", ["500 mohm", "900 mohm"])
 def test_a_charge_through_droop_and_a_long_cable_takes_as_long_as_the_charge_study_says(bench, ohms):
     # Second road: the charge engine with the path solved at the source's limit, point by point. Here straight lines lie
-    # between points of the tables: 3 % of time (4 % of one phase), where the cable takes up to a third of what the source gives.
+    # between points of the tables: 3 % of time, 4 % of one phase, where the cable takes a third of the power.
     b = bench("narrow-buck-boost", LONG_CABLE.replace("OHMS", ohms))
     charge = charge_case(b.case, b.plan, b.hardware, "adapter", title="", p_load=10.0, temp=298.15, soc_start=0.1)
     run = lived(b, replace(QUIET, days=0.4, soc_start=0.1, self_discharge=0.0))
