@@ -61,7 +61,8 @@ def sequence_picture(legs: Sequence[Leg], message: str, key: str = "sequence") -
     below.frame(below=False)
     below.series(x, rows[:, _I_SOURCE], 0)
     below.series(x, rows[:, _I_PACK], 1)
-    _times(board, below, edges, place)
+    rests = [leg.t + float(leg.passage.end.x[code.T]) for leg in legs if leg.passage.ending == "at rest"]
+    _times(board, below, edges, place, rests)
     _marks(board, above, below, marks, edges, place)
     return Picture(
         key=key,
@@ -132,14 +133,14 @@ def _names(at: int) -> tuple[str, ...]:
     }[at]
 
 
-def _times(board: Board, panel: Panel, edges: Floats, place: Floats) -> None:
-    """Write how long each stretch is, where there is room."""
+def _times(board: Board, panel: Panel, edges: Floats, place: Floats, rests: list[float]) -> None:
+    """Write how long each stretch is, where there is room; one that ends at rest lasts as long as one likes."""
     y = panel.y + panel.height + 14.0
     free = 0.0
     for k, (a, b) in enumerate(pairwise(edges)):
         x1, x2 = panel.px(float(place[k])), panel.px(float(place[k + 1]))
         board.line(x2, panel.y + panel.height, x2, panel.y + panel.height + 4.0, colour=SOFT, width=0.7)
-        words = show(float(b - a), "s", 2)
+        words = "at rest" if any(abs(b - t) <= 1e-9 * max(t, 1.0) for t in rests) else show(float(b - a), "s", 2)
         if text_width(words, 8.0) < x2 - x1 - 3.0 and x1 >= free:
             board.text(0.5 * (x1 + x2), y, words, size=8.0, colour=SOFT, anchor="middle")
             free = x2

@@ -39,8 +39,11 @@ def run_script(
     engine: Engine = "plain",
     record: bool = False,
 ) -> tuple[Leg, ...]:
-    """Return what each event of a script leads to. Raises ChargewrightError where one cannot happen."""
-    at = start or beginning(machine)
+    """Return what each event of a script leads to. Raises ChargewrightError where one cannot happen.
+
+    start : by default a product that is off and at rest, with a half full pack and no source
+    """
+    at = start or passage(machine, beginning(machine), engine=engine).end
     found: list[Leg] = []
     now = 0.0
     taken = [_taken(word) for word in words]
