@@ -17,6 +17,7 @@ from chargewright.spec.fields import Rated
 from chargewright.spec.source import CableSpec, UsbPdSourceSpec
 from chargewright.spec.system import PeakSpec, RailSpec, UsageSpec
 from chargewright.studies.limits import Edge, Reach
+from chargewright.studies.sequences.run import sequences
 from chargewright.studies.stability import stability
 from chargewright.studies.verdict import rank
 
@@ -117,6 +118,11 @@ def looped(review: Review, degrees: float) -> Review:
     return replace(review, stability=replace(found, loops=loops))
 
 
+def ordered(review: Review) -> Review:
+    """Return a review with its orders of events."""
+    return replace(review, orders=sequences(review.case, review.plan, review.hardware, review.build))
+
+
 CASES: dict[str, tuple[Case, Case]] = {
     # The path cannot carry 12 W from 9 W: arithmetic, no model.
     "requirements": (lambda k: k(), lambda k: k(source(k.design, current=0.45))),
@@ -188,6 +194,11 @@ CASES: dict[str, tuple[Case, Case]] = {
     "boot-from-flat": (lambda k: k(), lambda k: k(source(k.design, current=0.55))),
     # 11 W at the source's low edge do not carry 12 W and the losses.
     "drains-on-source": (lambda k: k(), lambda k: k(source(k.design, current=0.60))),
+    # 65 W carry 20 W; 12 W behind a side charge do not fit into 9 W, so the source trips and the pack takes over for ever.
+    "event-orders": (
+        lambda k: ordered(k()),
+        lambda k: ordered(k(source(k.design, current=0.45), path="direct")),
+    ),
     # 65 W do not carry 90 W.
     "no-pack-peak": (lambda k: k(), lambda k: k(system(k.design, peak=PeakSpec(power=90.0, duration=0.01)))),
     # 1.5 W of load take 0.18 A at 8.4 V: more than half of 0.25 A.

@@ -12,6 +12,7 @@ from chargewright.studies.charge import ChargePlan
 from chargewright.studies.ladder import Ladder
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
+from chargewright.studies.sequences.record import Sequences
 from chargewright.studies.settings import Settings
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import Stability
@@ -74,6 +75,8 @@ class Review:
     charges: tuple[ChargePlan, ...]
     stability: Stability | None = None
     """The loops; None where they were not judged."""
+    orders: Sequences | None = None
+    """The orders of events; None where they were not run."""
     hot: dict[str, Operation] = field(default_factory=dict)
     """Source name to the path at its hottest: busiest load, hot ambient, low edge, at `HOT_SOC`."""
 
@@ -111,6 +114,7 @@ def review_of(
     ladders: tuple[Ladder, ...],
     charges: tuple[ChargePlan, ...],
     stability: Stability | None = None,
+    orders: Sequences | None = None,
 ) -> Review | None:
     """Return the review of a study's subject with what was worked out for it; None if no path has parts."""
     subject = subject_of(study)
@@ -128,6 +132,7 @@ def review_of(
         ladders=ladders,
         charges=charges,
         stability=stability,
+        orders=orders,
         hot={
             name: operate(
                 case,

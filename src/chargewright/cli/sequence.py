@@ -120,6 +120,8 @@ def summary(found: "Sequences") -> str:
                 f"    {o.cause}",
                 f"    {'helps, tried: ' + o.cure.change if o.cure else 'no change that was tried clears it'}",
             ]
+    if found.left_out:
+        lines += ["", f"Not run: {', '.join(found.left_out)}"]
     lines += ["", "Taken for granted:", *(f"  {a}" for a in found.assumptions)]
     lines += ["A model's orders: try them on the bench, pack guarded, and have them reviewed by qualified people."]
     return "\n".join(lines)

@@ -13,6 +13,7 @@ from chargewright.studies.ageing import aged_charge
 from chargewright.studies.charge import charge_cases
 from chargewright.studies.ladder import ladders
 from chargewright.studies.needs import Plan
+from chargewright.studies.sequences.run import sequences
 from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import Stability, stability
@@ -21,6 +22,8 @@ from chargewright.studies.study import PathStudy, Study
 Progress = Callable[[str, float], None]
 OPEN_CHARGER = "smart-battery-charger"
 """Shipped description of a charger by the open Smart Battery Charger Specification 1.1."""
+ORDERS_BUDGET = 10_000
+"""Steps of the search through orders of events after which a study leaves further sources to the command line."""
 
 
 def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
@@ -41,6 +44,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
             ladders=(),
             charges=(),
             stability=None,
+            orders=None,
             findings=findings_of(study, None),
             test_plan=None,
             cautions=CAUTIONS,
@@ -58,8 +62,10 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     charges = charge_cases(case, subject.plan, subject.hardware)
     old = aged_charge(case, subject.plan, subject.hardware)
     charges += () if old is None else (old,)
+    tell("events in every order", 0.5)
+    orders = sequences(case, subject.plan, subject.hardware, build, coded=coded, loops=loops, budget=ORDERS_BUDGET)
     tell("checks, and cures for what they find", 0.6)
-    review = review_of(study, coded, rungs, charges, loops)
+    review = review_of(study, coded, rungs, charges, loops, orders)
     found = findings_of(study, review)
     tell("test plan", 0.9)
     return Dossier(
@@ -69,6 +75,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         ladders=rungs if won else (),
         charges=charges if won else (),
         stability=loops,
+        orders=orders if won else None,
         findings=found,
         test_plan=test_plan(study, coded, rungs) if won else None,
         cautions=CAUTIONS,

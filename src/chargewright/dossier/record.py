@@ -7,6 +7,7 @@ from chargewright.bench.records import TestPlan
 from chargewright.dossier.short import short_html, short_text
 from chargewright.studies.charge import ChargePlan
 from chargewright.studies.ladder import Ladder
+from chargewright.studies.sequences.record import Sequences
 from chargewright.studies.settings import Settings
 from chargewright.studies.stability import Stability
 from chargewright.studies.study import Study
@@ -36,6 +37,8 @@ class Dossier:
     """The charges that the winner must expect."""
     stability: Stability | None
     """The winner's loops; None if no path is feasible, or no loop could be judged."""
+    orders: Sequences | None
+    """The orders of events of the winner, searched as far as a study's time allows; None if no path is feasible."""
     findings: tuple[Finding, ...]
     """Worst first."""
     test_plan: TestPlan | None

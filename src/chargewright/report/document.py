@@ -12,6 +12,7 @@ from chargewright.report.chapters import (
     day,
     decision,
     findings,
+    orders,
     parts,
     protection,
     reach,
@@ -20,7 +21,21 @@ from chargewright.report.chapters import (
     watts,
 )
 
-_CHAPTERS = (decision, watts, parts, charge, day, stability, set_points, protection, findings, reach, bench, basis)
+_CHAPTERS = (
+    decision,
+    watts,
+    parts,
+    charge,
+    day,
+    stability,
+    orders,
+    set_points,
+    protection,
+    findings,
+    reach,
+    bench,
+    basis,
+)
 
 
 def document_of(dossier: Dossier, date: str = "") -> Document:

@@ -11,7 +11,7 @@ import numpy as np
 
 from chargewright.base.version import own_version
 from chargewright.dossier.record import Dossier
-from chargewright.report.data import charge, handover, loops, parts, paths, states
+from chargewright.report.data import charge, handover, loops, parts, paths, sequences, states
 from chargewright.report.document import design_file
 from chargewright.report.tables import DataTable, TableForm
 from chargewright.studies.decision_map import DecisionMap
@@ -53,6 +53,9 @@ SOMETIMES: tuple[TableForm, ...] = (
     charge.CHARGE_LIMITS,
     loops.LOOPS,
     loops.SOURCE_FILTER,
+    sequences.SEARCHED,
+    sequences.ORDERS,
+    sequences.REST,
 )
 """Tables of a study that has a winner."""
 CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE, loops.LOOP_GAINS)
@@ -85,6 +88,9 @@ def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
         found.append(paths.reach_table(study.reach))
     if dossier.stability is not None:
         found += [loops.loops_table(dossier.stability), loops.filter_table(dossier.stability)]
+    if dossier.orders is not None:
+        makers = (sequences.searched_table, sequences.orders_table, sequences.rest_table)
+        found += [make(dossier.orders) for make in makers]
     return (*found, *(_of_winner(study.winner) if study.winner is not None else ()))
 
 

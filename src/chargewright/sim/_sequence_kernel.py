@@ -96,7 +96,7 @@ INF = math.inf
 _FIRST = 2e-6
 """First step after a change [s]."""
 _LEAST = 1e-8
-_GROWTH = 5.0
+_GROWTH = 10.0
 _AIM = 0.1
 """Change in one step over the source's voltage, or over the stage's range, that the next step aims at [1]."""
 _MOST = 0.3
@@ -160,7 +160,8 @@ def step(p: Machine, m: Any, d: Any, x: Any, s: Any) -> bool:
     i_most = _most(p, m, e, at, v_in if p.narrow else v_bus, p_load)
     due = INF
     for k in range(CLOCKS):
-        due = min(due, d[k])
+        if d[k] < due:
+            due = d[k]
     g_source = 1.0 / (p.r_line + p.r_in) if joined else 0.0
     tie = 0
     e_tie = e_cells

@@ -28,6 +28,8 @@ _STEPS = 6_000
 _SAME_V = 0.02
 """How near voltages have to be, over the source's, to count as the same when a state returns [1]."""
 _SAME_PERIOD = 0.02
+_Seen = tuple[int, tuple[float, ...], tuple[float, ...]]
+"""Number of a change, the continuous state and the deadlines after it."""
 ROW = ("t", "v_in", "v_bus", "v_connector", "i_source", "i_pack", "p_load")
 _ROW = (code.T, code.V_IN, code.V_BUS, code.V_CONNECTOR, code.I_SOURCE, code.I_PACK, code.P_LOAD)
 
@@ -143,7 +145,7 @@ def passage(
     run = _form(engine)
     m, d, x, s = _unpacked(start, engine)
     d[code.C_STOP] = until
-    seen: dict[tuple[int, ...], list[tuple[int, Standing]]] = {}
+    seen: dict[tuple[int, ...], list[_Seen]] = {}
     changes: list[Change] = []
     between: list[Standing] = []
     rows: list[tuple[float, ...]] = [_row(x)] if record else []
@@ -179,7 +181,7 @@ def passage(
         if midway:
             between.append(_packed(m, d, x))
         earlier = seen.setdefault(now, [])
-        earlier.append((len(changes) - 1, _packed(m, d, x)))
+        earlier.append((len(changes) - 1, tuple(x), tuple(d)))
         if len(earlier) >= 3 and _returns(machine, changes, earlier):
             first, last = earlier[-2][0], earlier[-1][0]
             cycle, period = tuple(changes[first:last]), changes[last].t - changes[first].t
@@ -198,16 +200,16 @@ def passage(
     )
 
 
-def _returns(machine: Machine, changes: list[Change], earlier: list[tuple[int, Standing]]) -> bool:
+def _returns(machine: Machine, changes: list[Change], earlier: list[_Seen]) -> bool:
     """Say whether the last three times at this discrete state are two rounds of one cycle, clocks and voltages too."""
-    (k0, _), (k1, one), (k2, two) = earlier[-3:]
+    (k0, _, _), (k1, x1, d1), (k2, x2, d2) = earlier[-3:]
     first, second = changes[k1].t - changes[k0].t, changes[k2].t - changes[k1].t
     if k1 - k0 != k2 - k1 or abs(first - second) > _SAME_PERIOD * max(second, 1e-9):
         return False
     near = _SAME_V * machine.e_1
-    same = all(abs(one.x[k] - two.x[k]) < near for k in (code.V_BUS, code.V_IN, code.U))
-    for a, b in zip(one.clocks, two.clocks, strict=True):
-        same = same and (a == b or abs(a - b) <= _SAME_PERIOD * second)
+    same = all(abs(x1[k] - x2[k]) < near for k in (code.V_BUS, code.V_IN, code.U))
+    for a, b in zip(d1, d2, strict=True):
+        same = same and (a == b == INF or abs(a + second - b) <= _SAME_PERIOD * second)
     return same and [c.now for c in changes[k0:k1]] == [c.now for c in changes[k1:k2]]
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from chargewright.base.findings import Cure, Severity
+from chargewright.base.findings import SEVERITIES, Cure, Severity
 from chargewright.sim.sequence import Passage, Standing
 from chargewright.sim.sequence_rules import Machine
 
@@ -38,6 +38,7 @@ OUTCOMES: dict[OutcomeKey, tuple[str, Severity]] = {
     "not-settled": ("nothing settles and no cycle is proven", "note"),
 }
 """Outcome to its title and severity, worst first."""
+_MILDER: dict[Severity, Severity] = {"serious": "caution", "caution": "note"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,8 +70,9 @@ class Outcome:
 
     @property
     def severity(self) -> Severity:
-        """How bad it is."""
-        return OUTCOMES[self.key][1]
+        """How bad it is; one step milder where no pack is fitted, or its protection is open: that is met less often."""
+        full = OUTCOMES[self.key][1]
+        return _MILDER.get(full, full) if self.no_pack else full
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,13 +127,16 @@ class Sequences:
 
     path: str
     sources: tuple[SourceOrders, ...]
+    left_out: tuple[str, ...]
+    """Sources that were not run, since the budget was spent on weaker ones."""
     assumptions: tuple[str, ...]
 
     @property
     def outcomes(self) -> tuple[Outcome, ...]:
         """Return every bad outcome, worst first."""
         order = list(OUTCOMES)
-        return tuple(sorted((o for s in self.sources for o in s.outcomes), key=lambda o: order.index(o.key)))
+        found = (o for s in self.sources for o in s.outcomes)
+        return tuple(sorted(found, key=lambda o: (SEVERITIES.index(o.severity), order.index(o.key))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

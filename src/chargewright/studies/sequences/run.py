@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from chargewright.network.hardware import Hardware
-from chargewright.sim.sequence import Engine
+from chargewright.sim.sequence import INF, Engine
 from chargewright.sim.sequence_rules import Machine
 from chargewright.sim.sequence_search import Edge, Graph, explore
 from chargewright.sizing.build import Build
@@ -31,7 +31,7 @@ _ALWAYS_SAID = (
 def sequences(
     case: Situation, chosen: Plan, hardware: Hardware, build: Build, *, coded: Settings | None = None,
     loops: Stability | None = None, settings: SequenceSettings | None = None, sources: Sequence[str] = (),
-    midway: int = 0, most: int = 400, engine: Engine = "plain", progress: Progress | None = None,
+    midway: int = 0, most: int = 400, budget: float = INF, engine: Engine = "plain", progress: Progress | None = None,
 ) -> Sequences:  # fmt: skip
     """Return the orders of events of a path with its parts.
 
@@ -39,17 +39,25 @@ def sequences(
     sources      : names of the sources to run; all if empty
     midway       : at how many instants of each passage further events are tried
     most         : states after which a search is cut off, and said to be
+    budget       : steps after which further sources are left out, and said to be; the weakest source comes first
     """
     wanted = settings or SequenceSettings()
-    names = tuple(sources) or tuple(chosen.contracts)
-    found = []
+    names = sorted(tuple(sources) or tuple(chosen.contracts), key=lambda name: chosen.contracts[name].power)
+    found: list[SourceOrders] = []
+    left_out: list[str] = []
+    spent = 0
     for k, name in enumerate(names):
+        if spent > budget:
+            left_out.append(name)
+            continue
         share = k / len(names)
         tell = _teller(progress, f"events on {name}", share, 1.0 / len(names))
         machine = machine_of(case, chosen, hardware, build, name, wanted, coded, loops)
         graph = explore(machine, midway=midway, most=most, engine=engine, progress=tell)
+        spent += graph.steps
         found.append(source_orders(machine, graph, name, chosen.contracts[name].contract, engine))
-    return Sequences(path=chosen.path.key, sources=tuple(found), assumptions=(*_ALWAYS_SAID, *wanted.said()))
+    said = (*_ALWAYS_SAID, *wanted.said())
+    return Sequences(path=chosen.path.key, sources=tuple(found), left_out=tuple(left_out), assumptions=said)
 
 
 def _teller(progress: Progress | None, what: str, first: float, share: float) -> Callable[[float], None] | None:

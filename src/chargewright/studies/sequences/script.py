@@ -75,3 +75,18 @@ def _taken(word: str) -> tuple[Event, float]:
 def last(machine: Machine, words: Sequence[str], engine: Engine = "plain") -> Passage:
     """Return the passage that the last event of a script begins."""
     return run_script(machine, words, engine=engine)[-1].passage
+
+
+_USUAL = ("plug", "contract", "boot", "step", "peak", "unplug", "plug", "contract")
+
+
+def usual_script(machine: Machine) -> tuple[str, ...]:
+    """Return a usual order of events: into use on the source, the busiest load, the source pulled and plugged again."""
+    at = passage(machine, beginning(machine)).end
+    found = []
+    for word in _USUAL:
+        what = event(word)
+        if what in possible(machine, at):
+            at = passage(machine, after(machine, at, what)).end
+            found.append(word)
+    return tuple(found)
