@@ -194,7 +194,7 @@ CASES: dict[str, tuple[Case, Case]] = {
     "boot-from-flat": (lambda k: k(), lambda k: k(source(k.design, current=0.55))),
     # 11 W at the source's low edge do not carry 12 W and the losses.
     "drains-on-source": (lambda k: k(), lambda k: k(source(k.design, current=0.60))),
-    # 65 W carry 20 W; 12 W behind a side charge do not fit into 9 W, so the source trips and the pack takes over for ever.
+    # 65 W carry 20 W; 12 W do not fit into 9 W, so the source trips and the pack takes over, for ever.
     "event-orders": (
         lambda k: ordered(k()),
         lambda k: ordered(k(source(k.design, current=0.45), path="direct")),

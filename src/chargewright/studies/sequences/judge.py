@@ -123,8 +123,8 @@ def _resets(p: Machine, run: Passage, word: str) -> list[Verdict]:
             at = now[code.AT]
             gives = (p.i_limit_1 * p.e_1) if at else (p.i_limit_0 * p.e_0)
             cause = (
-                f"With no charged pack to help, the load asks for more than the source gives ({show(gives, 'W', 3)} at its "
-                f"limit); the bus falls to {low}."
+                f"With no charged pack to help, the load asks for more than the source gives ({show(gives, 'W', 3)} at "
+                f"its limit); the bus falls to {low}."
             )
             found.append(_of(now, "reset-on-source", cause))
     return found
