@@ -90,6 +90,11 @@ def level_of(e: Element) -> Level | None:
     return e.reference if isinstance(e, Amplifier) else None
 
 
+def tripped(trip: Trip) -> int:
+    """Return the piece of a trip in which it first holds its switches open."""
+    return HOLDS if trip.retry is not None else HOLDS_ON
+
+
 def pieces_of(e: HasDigit) -> int:
     """Return how many straight pieces an element has; 1 for one without a digit."""
     if isinstance(e, Diode | Leg | Skip):

@@ -14,6 +14,7 @@ from chargewright.circuit._layout import (
     HOLDS_ON,
     WAITS,
     WATCHES,
+    tripped,
 )
 from chargewright.circuit.circuit import Leg, Skip, Trip
 from chargewright.circuit.elements import (
@@ -141,7 +142,7 @@ def _of_trip(mode: Mode, trip: Trip, digit: int, stride: int, unit: Floats) -> l
     timer = mode.layout.states[trip.name]
     run = np.zeros(mode.layout.n)
     run[timer] = 1.0
-    held = HOLDS if trip.retry is not None else HOLDS_ON
+    held = tripped(trip)
     if digit == WATCHES:
         to, row = (WAITS if trip.delay > 0.0 else held), trip.level * unit - _sum(mode, trip.terms)
     elif digit == WAITS:

@@ -6,6 +6,7 @@ circuit of resistances, so it loses a little less than the solver says.
 
 Names: `source`, `r_source`, `r_cable`, `l_cable`, then `r_` and the wire's key (`r_sense_charge`), `d_battery_switch`,
 the stage's own (see `stages`), `r_pack`, `cells`, `load`. The stage's nodes are called `in` (source side) and `out`.
+With a slewed start the pair is `blocking_pair`, `load_switch` connects the load, and `input_good` is what waits.
 """
 
 from dataclasses import dataclass
@@ -14,15 +15,28 @@ from typing import Any
 import numpy as np
 
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.circuit.circuit import Circuit, Gate, Modulator
+from chargewright.circuit.circuit import Circuit, Gate, Modulator, Timed, Trip
 from chargewright.circuit.control import CONTROL, Clamp, Loop, control_of, names_of
-from chargewright.circuit.elements import GROUND, Coil, Diode, Drain, Element, PowerLoad, Resistor, Source
+from chargewright.circuit.elements import (
+    GROUND,
+    Coil,
+    Diode,
+    Drain,
+    Element,
+    PassSwitch,
+    PowerLoad,
+    Resistor,
+    Source,
+    Switch,
+    v_node,
+)
 from chargewright.circuit.stages import (
     Bank,
     CoilSide,
     PackSide,
     SwitchSide,
     bank_at,
+    both_legs,
     four_switch,
     pack_at,
     two_switch,
@@ -38,6 +52,32 @@ SATURATES_FROM, SATURATES_TO = 0.3, 1.5
 """Currents over the saturation current between which a coil's inductance is given in pieces."""
 CHORDS = (0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.2, 1.5, 2.0)
 """Voltages over the steady one between which a load of constant power is a straight line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlewedStart:
+    """A beginning with an empty input behind an open blocking pair, whose driver then limits the slew.
+
+    Stage and load wait for the input. Nothing in a catalogue says what a driver's slew is: the capacitance behind the
+    pair times the slew is the current that the source has to give (`physics.transient.inrush_current`).
+    """
+
+    slew: float
+    """[V/s]"""
+    c_inlet: float
+    """Capacitance before the pair [F]; without any, the cable's current would have no way when the pair opens."""
+    esr_inlet: float = 10e-3
+    r_follow: float = 0.2
+    """See `PassSwitch`; near the current wanted [Ω]."""
+    drive: float = 5.0
+    threshold: float = 1.5
+    t_fall: float = 0.2e-6
+    at: float = 0.0
+    """When the driver begins [s]."""
+    good: float = 0.9
+    """Input voltage, over the steady one, from which stage and load run [1]."""
+    lost: float = 0.6
+    """Below which they are stopped again [1]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +97,20 @@ class Surround:
     """Resistance of a body diode beyond its drop [Ω]."""
     coil_pieces: int = 0
     """Pieces of the coil's falling inductance; 0 takes it constant, as at the steady current."""
+    start: SlewedStart | None = None
+    """None begins in the steady state, with the blocking pair a resistance."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Control:
-    """Loops for a closed circuit. They act on the leg that the state's duty is made with."""
+    """Loops for a closed circuit. They act on the leg that the state's duty is made with, or on both legs of four."""
 
     loops: tuple[Loop, ...]
     clamp: Clamp
     ramp: float = 1.0
     """Height of the modulator's ramp over one period [V]."""
+    overlap: float | None = None
+    """Share of the ramp in which both legs of four switches run (below 0 neither does); None moves one leg alone."""
 
 
 def circuit_of(
@@ -88,23 +132,26 @@ def circuit_of(
     if solution.status[0] != SOLVED:
         raise NoSolution(f"path {path.key}, state {state.key}: the network has no steady state to start from")
     builder = _Builder(path, state, hardware, solution, surround)
+    if surround.start is not None and not builder.starts:
+        raise OutOfRange(f"path {path.key}, state {state.key}: no closed blocking pair to start through")
     around = builder.feeds() + builder.load()
     elements = builder.stage() + around
     gates, modulated = builder.gates()
+    fixed: dict[str, Any] = {"timeline": builder.timeline(), "trips": builder.trips(), "period": builder.period}
     if control is None:
-        return Circuit(elements=elements, period=builder.period, gates=gates, title=f"{path.key}, {state.key}")
+        return Circuit(elements=elements, gates=gates, title=f"{path.key}, {state.key}", **fixed)
     if modulated is None:
         raise OutOfRange(f"path {path.key}, state {state.key}: the stage stands still, so there is nothing to control")
     loops = control_of(control.loops, control.clamp)
-    modulator = Modulator(main=modulated[0], sync=modulated[1], control=CONTROL, slope=control.ramp / builder.period,
-                          dead=hardware.stage.setting.t_dead)  # fmt: skip
+    modulator = builder.modulator(control, modulated)
+    driven = {name for leg in modulator.legs for name in (leg.main, leg.sync)}
     return Circuit(
         elements=elements + loops,
-        period=builder.period,
-        gates=tuple(g for g in gates if g.switch not in modulated),
+        gates=tuple(g for g in gates if g.switch not in driven),
         modulator=modulator,
         signals=names_of(loops),
         title=f"{path.key}, {state.key}, closed loop",
+        **fixed,
     )
 
 
@@ -120,12 +167,17 @@ class _Builder:
     def period(self) -> float:
         return 1.0 / float(self.hardware.stage.setting.f_sw)
 
+    @property
+    def starts(self) -> bool:
+        """Whether the circuit begins with a slewed start."""
+        return self.surround.start is not None and any(w.key == "blocking-pair" for w in self._closed())
+
     def node(self, name: str) -> str:
         """Return the circuit's node of a node of the path: a wire without resistance makes two nodes one."""
         for w in self._closed():
             if w.b == name and w.key != "pack" and w.key != self.state.linear and self._resistance(w) == 0.0:
                 inductive = w.key == "cable" and self.surround.l_cable > 0.0
-                if not inductive:
+                if not inductive and not (w.key == "blocking-pair" and self.starts):
                     return self.node(w.a)
         return {self.path.stage.a: "in", self.path.stage.b: "out"}.get(name, f"n_{name}")
 
@@ -158,13 +210,21 @@ class _Builder:
             return ()
         at = float(self.solution.v[self.path.load_at][0])
         chords = tuple(at * share for share in CHORDS)
-        return (PowerLoad(name="load", a=self.node(self.path.load_at), b=GROUND, p=power, chords=chords),)
+        node = self.node(self.path.load_at)
+        if not self.starts:
+            return (PowerLoad(name="load", a=node, b=GROUND, p=power, chords=chords),)
+        return (
+            Switch(name="load_switch", a=node, b="n_load", r_on=self.surround.r_diode),
+            PowerLoad(name="load", a="n_load", b=GROUND, p=power, chords=chords),
+        )
 
     def stage(self) -> tuple[Element, ...]:
         """Return the stage with its capacitors; the capacitors alone where it stands still and open."""
         s, setting = self.surround, self.hardware.stage.setting
         v = {end: float(self.solution.v.get(node, np.zeros(1))[0])
              for end, node in (("in", self.path.stage.a), ("out", self.path.stage.b))}  # fmt: skip
+        if self.starts:
+            v = {"in": self._before_start(), "out": self._pack_at(self.path.stage.b)}
         at_in = Bank(c=s.c_a, esr=float(setting.esr_in), start=v["in"])
         at_out = Bank(c=s.c_b, esr=float(setting.esr_out), start=v["out"])
         if self.state.stage == "off":
@@ -178,8 +238,43 @@ class _Builder:
             return two_switch(switch["a_high"], switch["a_low"], coil, at_in, at_out)
         return four_switch((switch["a_high"], switch["a_low"], switch["b_low"], switch["b_high"]), coil, at_in, at_out)
 
+    def timeline(self) -> tuple[Timed, ...]:
+        """Return the closing of the blocking pair."""
+        start = self.surround.start
+        return () if start is None else (Timed(switch="blocking_pair", t=start.at, on=True),)
+
+    def trips(self) -> tuple[Trip, ...]:
+        """Return what holds stage and load until the input stands."""
+        start = self.surround.start
+        if start is None:
+            return ()
+        steady = float(self.solution.v[self.path.stage.a][0])
+        names = ("q_high", "q_low") if self.path.stage.legs == "buck" else ("a_high", "a_low", "b_low", "b_high")
+        waiting = names if self.state.stage != "off" else ()
+        if self.load():
+            waiting = (*waiting, "load_switch")
+        return (Trip(name="input_good", terms=((-1.0, v_node("in")),), level=-start.lost * steady,
+                     release=-start.good * steady, holds=waiting, held=True),)  # fmt: skip
+
+    def modulator(self, control: Control, modulated: tuple[str, str]) -> Modulator:
+        """Return what drives the pair that makes the state's duty, or both legs."""
+        dead = float(self.hardware.stage.setting.t_dead)
+        if control.overlap is None:
+            slope = control.ramp / self.period
+            return Modulator(main=modulated[0], sync=modulated[1], control=CONTROL, slope=slope, dead=dead)
+        if self.path.stage.legs == "buck":
+            raise OutOfRange(f"path {self.path.key}: a stage of two switches has one leg; leave out the overlap")
+        return both_legs(self.state.stage, control=CONTROL, ramp=control.ramp, period=self.period, dead=dead,
+                         overlap=control.overlap)  # fmt: skip
+
     def gates(self) -> tuple[tuple[Gate, ...], tuple[str, str] | None]:
         """Return the gates at the solver's duties, and the pair that a modulator would drive (main, other)."""
+        gates, modulated = self._stage_gates()
+        if self.starts and self.load():
+            gates += (Gate(switch="load_switch", on=0.0, off=1.0),)
+        return gates, modulated
+
+    def _stage_gates(self) -> tuple[tuple[Gate, ...], tuple[str, str] | None]:
         a, b = ("q_high", "q_low"), ("b_high", "b_low")
         if self.path.stage.legs == "four-switch":
             a = ("a_high", "a_low")
@@ -215,10 +310,37 @@ class _Builder:
         parts = self.hardware.wires[w.key]
         return float(resistance_at(parts.r_25, parts.temp_co, self.solution.temp[w.key][0]))
 
+    def _before_start(self) -> float:
+        """Return what the input has before the source comes: what body diodes let through from the pack [V]."""
+        found = [0.0]
+        if self.path.stage.legs == "buck":
+            found.append(self._pack_at(self.path.stage.b) - float(self.hardware.stage.a_high.v_f))
+        for w in self.path.wires:
+            if w.key in self.state.open and w.diode:
+                a, b = (w.a, w.b) if w.diode == "a-to-b" else (w.b, w.a)
+                if b == self.path.stage.a:
+                    found.append(self._pack_at(a) - float(self.hardware.wires[w.key].v_diode))
+        return max(found)
+
+    def _pack_at(self, node: str) -> float:
+        """Return the pack's rest voltage where closed wires join a node to it, else 0 [V]."""
+        reached = {node}
+        wires = [w for w in self._closed() if w.key not in ("pack", self.state.linear)]
+        for _ in wires:
+            reached |= {n for w in wires for n in (w.a, w.b) if w.a in reached or w.b in reached}
+        joined = any(w.key == "pack" and w.a in reached for w in self._closed())
+        return float(self.solution.conditions.e_cells[0]) if joined else 0.0
+
     def _wire(self, w: Wire) -> list[Element]:
         name, a, b, r = w.key.replace("-", "_"), self.node(w.a), self.node(w.b), self._resistance(w)
+        s = self.surround.start
+        if w.key == "blocking-pair" and s is not None:
+            pair = PassSwitch(name=name, a=a, b=b, r_on=r, slew=s.slew, r_follow=s.r_follow, drive=s.drive,
+                              threshold=s.threshold, t_fall=s.t_fall)  # fmt: skip
+            e_source = float(self.solution.conditions.e_source[0])
+            return [pair, *bank_at(a, "inlet", Bank(c=s.c_inlet, esr=s.esr_inlet, start=e_source))]
         if w.key == "cable" and self.surround.l_cable > 0.0:
-            start = self._current(w)
+            start = 0.0 if self.starts else self._current(w)
             if r == 0.0:
                 return [Coil(name="l_cable", a=a, b=b, l=self.surround.l_cable, start=start)]
             return [Resistor(name="r_cable", a=a, b="n_cable", r=r),
@@ -229,13 +351,13 @@ class _Builder:
         s, at = self.surround, self.node(w.a)
         lead: tuple[Element, ...] = ()
         if s.l_lead > 0.0:
-            lead = (Coil(name="l_lead", a=at, b="n_lead", l=s.l_lead, start=self._current(w)),)
+            lead = (Coil(name="l_lead", a=at, b="n_lead", l=s.l_lead, start=0.0 if self.starts else self._current(w)),)
             at = "n_lead"
         r0 = self._resistance(w) - sum(r for r, _ in s.pairs)
         if r0 <= 0.0:
             raise OutOfRange("the RC pairs take more than the pack's whole resistance for a lasting current")
         ocv = float(self.solution.conditions.e_cells[0])
-        pairs = pack_at(at, PackSide(ocv=ocv, r0=r0, pairs=s.pairs, i_start=self._current(w)))
+        pairs = pack_at(at, PackSide(ocv=ocv, r0=r0, pairs=s.pairs, i_start=0.0 if self.starts else self._current(w)))
         return lead + pairs
 
     def _switch(self, place: str, part: SwitchAt | None) -> SwitchSide:
@@ -255,15 +377,17 @@ class _Builder:
         else:
             i = float(self.solution.i_b[0]) / (1.0 - float(wave.d_out[0]))
 
+        start = 0.0 if self.starts else i
+
         def left(at: float) -> float:
             return float(saturating_inductance(coil.l_0, at, coil.i_sat, coil.sat_exponent))
 
         if self.surround.coil_pieces < 2:
-            return CoilSide(l=left(abs(i)), dcr=dcr, start=i)
+            return CoilSide(l=left(abs(i)), dcr=dcr, start=start)
         edges = np.linspace(SATURATES_FROM, SATURATES_TO, self.surround.coil_pieces) * float(coil.i_sat)
         middles = [*(0.5 * (edges[1:] + edges[:-1])), edges[-1]]
         bends = tuple((float(at), left(float(middle))) for at, middle in zip(edges, middles, strict=True))
-        return CoilSide(l=left(0.5 * float(edges[0])), dcr=dcr, start=i, bends=bends)
+        return CoilSide(l=left(0.5 * float(edges[0])), dcr=dcr, start=start, bends=bends)
 
 
 def _pulse(leg: tuple[str, str], begin: float, duty: float, dead: float, *, high: bool) -> list[Gate]:

@@ -95,6 +95,8 @@ class Trip:
     delay: float = 0.0
     release: float | None = None
     retry: float | None = None
+    held: bool = False
+    """Whether it begins tripped: something that waits until a voltage stands."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,8 +1,10 @@
 """Regulation loops as elements: one error amplifier with its compensation for each, the lowest output wins.
 
 Each amplifier drives gm·(reference − sensed) into a resistor and capacitor in series, with a small capacitor across
-both (type 2; without the small one it is proportional and integral). An amplifier that does not rule is held at most a
-margin above the control voltage: this is what its wind-up is.
+both (type 2; without the small one it is proportional and integral). An amplifier that does not rule, or is clamped, is
+held at most a margin above the control voltage: this is what its wind-up is.
+
+In average-current mode the lowest of the outer loops is the demand that an inner amplifier holds the coil's current to.
 """
 
 from dataclasses import dataclass
@@ -28,6 +30,8 @@ from chargewright.circuit.elements import (
 
 CONTROL = "control"
 """Node of the control voltage, and name of the element that sets it."""
+DEMAND = "demand"
+"""Node of the current demand in average-current mode, and name of the element that sets it."""
 R_FILTER = 1e3
 """Resistance of a sense filter [Ω]; only its product with the capacitance counts, nothing loads it."""
 
@@ -69,10 +73,30 @@ class Clamp:
     """How far above the control voltage it may wind up [V]."""
     r: float
     """Resistance of the pull-down beyond it [Ω]."""
+    margin_low: float | None = None
+    """How far below the lower limit it may fall [V]; None lets it fall freely."""
 
 
-def control_of(loops: tuple[Loop, ...], clamp: Clamp) -> tuple[Element, ...]:
-    """Return the elements of the control; all of them belong into `Circuit.signals`."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurrentLoop:
+    """The inner loop of average-current mode: it holds gain·current, filtered by its own network, to the demand."""
+
+    current: Quantity
+    gain: float
+    """Of the current sensing [V/A]; the demand in volts over it is the current asked for."""
+    gm: float
+    r_z: float
+    c_z: float
+    c_p: float | None = None
+    start: float = 0.0
+    """Voltage of both capacitors at the beginning [V]."""
+
+
+def control_of(loops: tuple[Loop, ...], clamp: Clamp, *, to: str = CONTROL) -> tuple[Element, ...]:
+    """Return the elements of the control; all of them belong into `Circuit.signals`.
+
+    to : node that the lowest loop sets, and name of the element that sets it
+    """
     if not loops:
         raise OutOfRange("a control needs at least one loop")
     found: list[Element] = []
@@ -80,17 +104,48 @@ def control_of(loops: tuple[Loop, ...], clamp: Clamp) -> tuple[Element, ...]:
         sensed = _sensed(loop, found)
         scaled = _scaled(loop)
         found.append(Amplifier(name=f"gm_{loop.name}", a=loop.node, gm=loop.gm, reference=scaled, terms=sensed))
-        middle = f"zero_{loop.name}"
-        found.append(Resistor(name=f"rz_{loop.name}", a=loop.node, b=middle, r=loop.r_z))
-        found.append(Capacitor(name=f"cz_{loop.name}", a=middle, b=GROUND, c=loop.c_z, start=loop.start))
-        if loop.c_p is not None:
-            found.append(Capacitor(name=f"cp_{loop.name}", a=loop.node, b=GROUND, c=loop.c_p, start=loop.start))
-        if len(loops) > 1:
-            hold = Diode(name=f"hold_{loop.name}", a=loop.node, b=CONTROL, v_f=clamp.margin, r_on=clamp.r)
-            found.append(hold)
+        found += _network(loop.name, loop.node, loop)
+        found += _held(loop.name, loop.node, to, clamp)
     nodes = tuple(loop.node for loop in loops)
-    found.append(Lowest(name=CONTROL, a=CONTROL, inputs=nodes, low=clamp.low, high=clamp.high))
+    found.append(Lowest(name=to, a=to, inputs=nodes, low=clamp.low, high=clamp.high))
     return tuple(found)
+
+
+def average_current_of(loops: tuple[Loop, ...], limits: Clamp, inner: CurrentLoop, clamp: Clamp) -> tuple[Element, ...]:
+    """Return the control of average-current mode; all of it belongs into `Circuit.signals`.
+
+    limits : of the demand [V]: least and greatest current times the inner loop's gain
+    clamp  : of the control voltage
+    """
+    node = "loop_current"
+    if any(loop.node == node for loop in loops):
+        raise OutOfRange("the inner loop is called current: give the outer one another name")
+    asked = ((inner.gain, inner.current), (-1.0, v_node(DEMAND)))
+    return (
+        *control_of(loops, limits, to=DEMAND),
+        Amplifier(name="gm_current", a=node, gm=inner.gm, reference=0.0, terms=asked),
+        *_network("current", node, inner),
+        *_held("current", node, CONTROL, clamp),
+        Lowest(name=CONTROL, a=CONTROL, inputs=(node,), low=clamp.low, high=clamp.high),
+    )
+
+
+def _network(name: str, node: str, of: Loop | CurrentLoop) -> list[Element]:
+    middle = f"zero_{name}"
+    found: list[Element] = [
+        Resistor(name=f"rz_{name}", a=node, b=middle, r=of.r_z),
+        Capacitor(name=f"cz_{name}", a=middle, b=GROUND, c=of.c_z, start=of.start),
+    ]
+    if of.c_p is not None:
+        found.append(Capacitor(name=f"cp_{name}", a=node, b=GROUND, c=of.c_p, start=of.start))
+    return found
+
+
+def _held(name: str, node: str, to: str, clamp: Clamp) -> list[Element]:
+    found: list[Element] = [Diode(name=f"hold_{name}", a=node, b=to, v_f=clamp.margin, r_on=clamp.r)]
+    if clamp.margin_low is not None:
+        found.append(Diode(name=f"floor_{name}", a=to, b=node, v_f=clamp.margin_low, r_on=clamp.r))
+    return found
 
 
 def _sensed(loop: Loop, found: list[Element]) -> tuple[tuple[float, Quantity], ...]:

@@ -12,7 +12,7 @@ from chargewright.circuit._assembly import Floats
 from chargewright.circuit._checks import check
 from chargewright.circuit._clock_kernel import Drive
 from chargewright.circuit._kernel import Book, Tape
-from chargewright.circuit._layout import Layout, layout_of, level_of
+from chargewright.circuit._layout import Layout, layout_of, level_of, tripped
 from chargewright.circuit._tables import Tables, tables_of
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import Capacitor, Coil, PassSwitch, Wave
@@ -83,7 +83,7 @@ class Engine:
         ints = np.zeros(_clock_kernel.PENDING + _clock_kernel.LEGS, np.int64)
         floats = np.zeros(_clock_kernel.PENDING_TAU + _clock_kernel.LEGS)
         ints[_clock_kernel.PENDING :] = -1
-        ints[_clock_kernel.KEY] = _first_gates(self.circuit)
+        ints[_clock_kernel.KEY] = _first_key(self.layout)
         for leg in range(self.drive.legs):
             _clock_kernel.begin_pulse(self.drive, leg, ints, floats)
         return Moment(x=x, ints=ints, floats=floats)
@@ -132,7 +132,7 @@ class Engine:
     def _book(self) -> Book:
         t = self.tables
         if not t.modes:
-            t.add(_first_gates(self.circuit))
+            t.add(_first_key(self.layout))
         matrices = (t.columns, t.phi, t.finest, t.coarsest, t.leaps, t.leap, t.leap_ok)
         return Book(t.index, *matrices, t.rows, t.dots, t.steps, t.watched)
 
@@ -174,13 +174,15 @@ def run(
     return engine.advance(engine.beginning(), n)
 
 
-def _first_gates(circuit: Circuit) -> int:
+def _first_key(layout: Layout) -> int:
+    circuit = layout.circuit
     bits = _bits(circuit)
     on = {event.switch: event.on for event in circuit.timeline if event.t == 0.0}
     for gate in circuit.gates:
         at_clock = gate.on == 0.0 or gate.on > gate.off
         on[gate.switch] = at_clock and gate.on != gate.off
-    return sum(bits[switch] for switch, closed in on.items() if closed)
+    held = sum(layout.place(t).stride * tripped(t) for t in circuit.trips if t.held)
+    return held + sum(bits[switch] for switch, closed in on.items() if closed)
 
 
 def _bits(circuit: Circuit) -> dict[str, int]:

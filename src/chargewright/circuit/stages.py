@@ -7,6 +7,8 @@ positive current.
 
 from dataclasses import dataclass
 
+from chargewright.base.errors import OutOfRange
+from chargewright.circuit.circuit import Leg, Modulator, Skip
 from chargewright.circuit.elements import (
     GROUND,
     Capacitor,
@@ -152,6 +154,29 @@ def four_switch(
     own = leg(q[0], q[1], "in", "swa", ("a_high", "a_low")) + leg(q[3], q[2], "out", "swb", ("b_high", "b_low"))
     found = own + coil_between("swa", "swb", coil) + bank_at("in", "in", at_in) + bank_at("out", "out", at_out)
     return sum(around, found)
+
+
+def both_legs(
+    direction: str, *, control: str, ramp: float, period: float, dead: float, overlap: float, skip: Skip | None = None
+) -> Modulator:
+    """Return the modulator of a stage of four switches, with one control voltage for both legs.
+
+    From 0 up the control voltage first lengthens the pulses of the leg that takes the power in (step-down), then those
+    of the leg that gives it out (step-up).
+
+    direction : `forward` from `in` to `out`, `reverse` from `out` to `in`
+    ramp      : height of the ramp over one period [V]
+    overlap   : share of the ramp in which both legs switch; below 0 a gap in which neither does
+    """
+    a, b = ("a_high", "a_low"), ("b_high", "b_low")
+    if direction not in ("forward", "reverse"):
+        raise OutOfRange(f"a stage runs forward or in reverse, not {direction}")
+    if not -1.0 < overlap < 1.0:
+        raise OutOfRange(f"the legs overlap by {overlap} of the ramp, which must be within -1 and 1")
+    into, out_of = (a, b) if direction == "forward" else (b, a)
+    second = Leg(main=out_of[1], sync=out_of[0], offset=ramp * (1.0 - overlap))
+    return Modulator(main=into[0], sync=into[1], control=control, slope=ramp / period, dead=dead, second=second,
+                     skip=skip)  # fmt: skip
 
 
 def load_resistor(node: str, r: float) -> tuple[Element, ...]:
