@@ -30,3 +30,15 @@ def test_a_path_that_the_design_does_not_have_is_refused_with_the_nearest(run, t
     said = run("loops", twelve, "--path", "dirct")
     assert said.code == 2
     assert "did you mean direct" in said.err
+
+
+def test_a_folder_gets_record_envelope_and_figures(run, twelve, tmp_path):
+    said = run("loops", twelve, "--out", str(tmp_path / "loops"), "--no-png")
+    made = {file.name for file in (tmp_path / "loops").iterdir()}
+    record = json.loads((tmp_path / "loops" / "loops.json").read_text())
+    keys = {one["key"] for one in record["loops"]}
+    assert {f"{kind}-{key}.svg" for key in keys for kind in ("loop", "nyquist", "margins")} < made
+    head, *rows = (tmp_path / "loops" / "loop_envelope.csv").read_text().splitlines()
+    assert "phase_rad" in head
+    assert len(rows) == sum(one["points"] for one in record["loops"])
+    assert "loop_envelope.csv" in said.out

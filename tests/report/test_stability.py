@@ -86,12 +86,14 @@ def test_every_loop_has_its_margins_amplifier_and_chart(shown: Chapter, found: S
         assert len(re.findall(r"[0-9.]+ [kM]?Ω", values[r.title])) >= 1
         assert len(re.findall(r"[0-9.]+ [pnµ]F", values[r.title])) >= 1
     keys = {p.key for p in pictures_of(shown.blocks)}
-    assert keys == {f"loop-{r.key}" for r in found.loops} | {"source-filter"}
+    close = thinnest(found).loop.key
+    assert keys == {f"loop-{r.key}" for r in found.loops} | {f"nyquist-{close}", f"margins-{close}", "source-filter"}
 
 
 def test_each_chart_tells_lines_apart_by_style_and_says_its_numbers(shown: Chapter):
     for picture in pictures_of(shown.blocks):
-        assert "stroke-dasharray" in picture.svg
+        if not picture.key.startswith("margins-"):  # a map, whose cells say their numbers
+            assert "stroke-dasharray" in picture.svg
         assert re.search(r"\d", picture.alt)
         assert picture.message in picture.alt
 

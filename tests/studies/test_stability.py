@@ -40,9 +40,7 @@ def studied():
 
 def points_of_mode(case, path, mode: Mode) -> Envelope:
     build = path.sizing.build
-    found = envelope(
-        mode, case, path.plan, path.hardware, build, lambda _points: ControllerModel().modulator(build.f_sw)
-    )
+    found = envelope(mode, case, path.plan, path.hardware, build, ControllerModel().modulator(build.f_sw))
     assert found is not None
     return found
 
@@ -216,3 +214,38 @@ def test_a_bus_that_its_capacitors_do_not_hold_is_told_what_would(studied):
 
 def test_a_path_that_cannot_turn_its_stage_round_has_no_reverse_loop(studied):
     assert not any(r.reverse for r in stability(studied.case, studied.path("direct")).loops)
+
+
+@pytest.mark.parametrize("key", ["direct-boost", "narrow-buck"])
+def test_peak_current_mode_never_oscillates_inside_with_the_ramp_that_is_assumed(studied, key):
+    # R. B. Ridley (1991, from memory): a ramp of half the fall keeps every duty from oscillating; 0.82 of it keeps the
+    # quality factor below 1/(π·(0.82 − 0.5)) = 1 (by hand).
+    path = studied.path(key)
+    found = stability(studied.case, path, ControllerModel(control="peak-current"))
+    assert found.subharmonic is not None
+    assert found.subharmonic.stable
+    assert found.subharmonic.quality < 1.0
+    assert any("peak current" in text for text in found.assumptions)
+
+
+def test_peak_current_mode_without_a_ramp_oscillates_and_no_loop_around_it_is_called_stable(studied):
+    found = stability(studied.case, studied.path("direct"), ControllerModel(control="peak-current", ramp_over_fall=0.0))
+    assert found.subharmonic is not None
+    assert not found.subharmonic.stable
+    assert not found.passes
+    duty = found.duty[~found.discontinuous]
+    assert np.max(duty) > 0.5  # the condition without ramp
+    for report in found.loops:
+        assert np.all(~report.margins.stable[(found.duty > 0.52) & ~found.discontinuous])
+
+
+def test_average_current_mode_reports_its_inner_loop_and_holds_the_boosted_bus(studied):
+    found = stability(studied.case, studied.path("direct-boost"), ControllerModel(control="average-current"))
+    inner = {r.mode: r for r in found.loops if r.key.startswith("inner-")}
+    assert set(inner) == {"charging", "helping", "boosting"}
+    assert all(r.passes for r in inner.values())
+    alone = next(r for r in found.loops if r.key == "boosted-bus")
+    assert alone.passes  # a current held from inside is no spring that the load's negative resistance can drive
+    for r in found.loops:
+        if r.key not in {i.key for i in inner.values()}:
+            assert r.f_target < inner[r.mode].f_target  # an outer loop is slower than the one inside it

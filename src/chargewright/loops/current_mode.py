@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from chargewright.base.relation import relation
-from chargewright.base.units import Duty, Ratio
+from chargewright.base.units import Duty, Ratio, VoltsPerSecond
 from chargewright.loops.stage import Linear, Operating, StagePoints
 
 
@@ -45,6 +45,25 @@ def least_slope(duty: Duty) -> Ratio:
     return 0.5 / (1.0 - duty)
 
 
+@relation
+def slope_share(rise: VoltsPerSecond, ramp: VoltsPerSecond, fall: VoltsPerSecond) -> Ratio:
+    """Return how much of its swing of slopes peak current mode compares with: one half is the edge of oscillation.
+
+        share = (rise + ramp)/(rise + fall)
+
+    rise : of the sensed current while the coil is charged, negative where it falls there too [V/s]
+    ramp : that is added [V/s]
+    fall : of the sensed current while the coil is emptied, counted positive [V/s]
+    returns slope factor times (1 − duty), from both slopes themselves [1]; all arguments broadcast.
+
+    Holds in continuous conduction.
+
+    Source: R. B. Ridley, A new continuous-time model for current-mode control, IEEE Trans. Power Electronics 6(2), 1991
+    (title confirmed by look-up; from memory), with 1 − duty = rise/(rise + fall).
+    """
+    return (rise + ramp) / (rise + fall)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VoltageMode:
     """The duty is control voltage over ramp."""
@@ -80,7 +99,18 @@ class AverageCurrent:
     """Below this its gain rises as an integrator's [Hz]."""
     f_pole: Any = np.inf
     v_ramp: Any = 1.0
+    by_input: bool = False
+    """As in voltage mode."""
     t_delay: Any = 0.0
+
+
+def sampling(mod: PeakCurrent, p: StagePoints, at: Operating) -> Any:
+    """Return the slope share of each point, where one half oscillates; nan where the mode does not sample.
+
+    It does in continuous conduction only: a current that starts from zero each period remembers nothing.
+    """
+    rise, fall = (mod.r_sense * v / p.inductance for v in (at.v_rise, at.v_fall))
+    return np.where(at.discontinuous, np.nan, slope_share.raw(rise, mod.ramp, fall))
 
 
 Modulator = VoltageMode | PeakCurrent | AverageCurrent
@@ -132,23 +162,30 @@ def _late(t_delay: Any, s: Any, counted: bool) -> Any:
 
 
 def _duty_from(mod: Modulator, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
+    if isinstance(mod, PeakCurrent):
+        return _peak_current(mod, p, at, s, counted)
+    g, by_in, by_out = _ramp(mod, p, at)
+    g = g * _late(mod.t_delay, s, counted)
     if isinstance(mod, VoltageMode):
-        if not mod.by_input:
-            return _late(mod.t_delay, s, counted) / mod.v_ramp, 0.0, 0.0, 0.0
-        top = p.topology
-        swing = top.u_d * p.v_in - top.w_d * p.v_out
-        by_in, by_out = (_none_or(-k * at.duty / swing) for k in (top.u_d, -top.w_d))
-        return _late(mod.t_delay, s, counted) / (mod.v_ramp * swing), 0.0, by_in, by_out
-    if isinstance(mod, AverageCurrent):
-        w_zero, w_pole = 2.0 * np.pi * mod.f_zero, 2.0 * np.pi * mod.f_pole
-        inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) / mod.v_ramp * _late(mod.t_delay, s, counted)
-        return inner, inner * mod.r_sense, 0.0, 0.0
-    return _peak_current(mod, p, at, s, counted)
+        return g, 0.0, by_in, by_out
+    w_zero, w_pole = 2.0 * np.pi * mod.f_zero, 2.0 * np.pi * mod.f_pole
+    inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) * g
+    return inner, inner * mod.r_sense, by_in, by_out
+
+
+def _ramp(mod: VoltageMode | AverageCurrent, p: StagePoints, at: Operating) -> tuple[Any, Any, Any]:
+    """Return duty per volt at the comparator, and per volt at input and output, which move a ramp that follows."""
+    if not mod.by_input:
+        return 1.0 / mod.v_ramp, 0.0, 0.0
+    top = p.topology
+    swing = top.u_d * p.v_in - top.w_d * p.v_out
+    by_in, by_out = (_none_or(-k * at.duty / swing) for k in (top.u_d, -top.w_d))
+    return 1.0 / (mod.v_ramp * swing), by_in, by_out
 
 
 def _peak_current(mod: PeakCurrent, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
     top = p.topology
-    rise = mod.r_sense * at.v_on / p.inductance
+    rise = mod.r_sense * at.v_rise / p.inductance
     f_m = _late(mod.t_delay, s, counted) / ((rise + mod.ramp) * p.period)
     x = s * p.period
     sampled = 1.0 - 0.5 * x + (x / np.pi) ** 2 if counted else x / np.expm1(x)

@@ -13,6 +13,9 @@ Discontinuous conduction, with the charge per period that the pulse itself carri
     l·di/dt = duty·(v_on + v_off) − q·v_off,  q = 2·l·i/(duty·T·v_on)
     i_in = g, and all of i for a boost        i_out = i − g, and all of i for a buck
 
+Near unity gain a four-switch stage keeps the output leg's least pulse and moves the input leg: the discontinuous mode
+of that is in `loops.near_unity`.
+
 Sources: R. D. Middlebrook, S. Cuk, A general unified approach to modelling switching-converter power stages, IEEE PESC
 1976; R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 7 and 11; for the
 coil's own dynamics in discontinuous conduction J. Sun, D. M. Mitchell, M. F. Greuel, P. T. Krein, R. M. Bass, Averaged
@@ -26,6 +29,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from chargewright.base.errors import OutOfRange
+from chargewright.loops.near_unity import pulse_derivatives, pulse_duty
 
 
 class Topology(NamedTuple):
@@ -92,6 +96,9 @@ class Operating(NamedTuple):
     """Voltage on the coil while it is charged [V]."""
     v_off: Any
     """The same while it is emptied, counted positive [V]."""
+    v_rise: Any
+    """On the coil itself at the end of the pulse, drops taken off [V]: what the slope of its current follows."""
+    v_fall: Any
 
 
 def operating(p: StagePoints) -> Operating:
@@ -124,7 +131,20 @@ def _operating(p: StagePoints) -> Operating:
         continuous = at_0 / (at_0 - full)
         broken = np.sqrt(2.0 * p.inductance * p.i_coil * v_off / (p.period * v_on * (v_on + v_off)))
         lean = np.asarray(p.emulate, dtype=bool) & (v_on > 0.0) & (v_off > 0.0) & (broken < v_off / (v_on + v_off))
-    return Operating(np.where(lean, broken, continuous), lean, v_on, v_off)
+    kept = least_pulse(p)
+    if np.any(kept > 0.0):
+        held, rests = pulse_duty(p, kept)
+        lean = np.where(kept > 0.0, np.asarray(p.emulate, dtype=bool) & rests, lean)
+        broken = np.where(kept > 0.0, held, broken)
+    drop_on = _resistance(p, top.u_0 + top.u_d, top.w_0 + top.w_d) * p.i_coil
+    drop_off = _resistance(p, top.u_0, top.w_0) * p.i_coil
+    v_rise, v_fall = np.where(lean, v_on, v_on - drop_on), np.where(lean, v_off, v_off + drop_off)
+    return Operating(np.where(lean, broken, continuous), lean, v_on, v_off, v_rise, v_fall)
+
+
+def least_pulse(p: StagePoints) -> Any:
+    """Return the pulse that the output leg keeps while the input leg is moved, over the period [1]; 0 for most."""
+    return np.where(np.asarray(p.topology.w_d) == 0.0, 1.0 - np.asarray(p.topology.w_0), 0.0)
 
 
 def _coil_voltage(p: StagePoints, u: Any, w: Any) -> Any:
@@ -142,6 +162,10 @@ def linear(p: StagePoints, at: Operating | None = None) -> Linear:
     if not np.any(at.discontinuous):
         return full
     lean = _discontinuous(p, at)
+    kept = least_pulse(p)
+    if np.any(kept > 0.0):
+        both = Linear(p.inductance, *pulse_derivatives(p, at.duty, kept))
+        lean = Linear(*(np.where(kept > 0.0, x, y) for x, y in zip(both, lean, strict=True)))
     if np.all(at.discontinuous):
         return lean
     return Linear(*(np.where(at.discontinuous, x, y) for x, y in zip(lean, full, strict=True)))

@@ -15,6 +15,13 @@ from chargewright.studies.situation import Situation
 
 Mode = Literal["charging", "resting", "helping", "boosting"]
 """The stage charges; it holds a bus from which the pack is parted; the pack helps the source; the pack alone feeds."""
+MODES: dict[Mode, str] = {
+    "charging": "charging",
+    "resting": "pack parted",
+    "helping": "pack helping",
+    "boosting": "pack alone",
+}
+"""Every mode in words."""
 SOCS = (0.05, 0.5, 0.95)
 BEYOND = 1.1
 """Load over what the source may give at which the pack begins to help [1]: as in the table of states (our choice)."""
@@ -38,6 +45,14 @@ class Corner:
     """Whether the pack gets its full charge current."""
     v_bus: float = 0.0
     """Bus voltage that is held, where one is [V]."""
+
+    def feed(self) -> str:
+        """Return what feeds in a few words: source and edge, or the load where the pack alone feeds."""
+        return f"{self.source}, {self.edge}".removesuffix(", typ") if self.source else self.load
+
+    def level(self, mode: Mode) -> str:
+        """Return the pack, or the bus that is held, in a few words."""
+        return f"bus {self.v_bus:.3g} V" if mode == "resting" else f"pack {self.soc:.0%}"
 
     def words(self, mode: Mode, l_sign: float, c_sign: float) -> str:
         """Return the corner in words."""

@@ -5,7 +5,6 @@ small changes meet: the pack at once and with its RC pair, the cable's inductanc
 constant power.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,6 +14,7 @@ import numpy.typing as npt
 from chargewright.loops.current_mode import Modulator, VoltageMode
 from chargewright.loops.impedance import Branch, Port
 from chargewright.loops.loop import Plant
+from chargewright.loops.near_unity import least_current
 from chargewright.loops.stage import BOOST, BUCK, StagePoints, Topology
 from chargewright.network.graph import Legs, StateKey, WireKind
 from chargewright.network.hardware import Hardware
@@ -32,8 +32,6 @@ from chargewright.studies.situation import Situation
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-Modulate = Callable[[StagePoints], Modulator]
-"""What makes the modulator once the points are known: a ramp for peak current mode follows from them."""
 _LEAST = 0.02
 """Least charge current over the full one at which a point still counts as charging [1] (common practice)."""
 
@@ -43,7 +41,10 @@ class Where:
     """Where the points of an envelope lie, for tables and charts; arrays (n,)."""
 
     source: tuple[str, ...]
-    load: tuple[str, ...]
+    feed: tuple[str, ...]
+    """Source and edge in a few words, or the load where the pack alone feeds."""
+    level: tuple[str, ...]
+    """The pack, or the bus that is held, in a few words."""
     v_in: Floats
     """At the input of the stage in the way in which it works [V]."""
     v_out: Floats
@@ -75,7 +76,7 @@ class Envelope:
 
 
 def envelope(
-    mode: Mode, case: Situation, chosen: Plan, hardware: Hardware, build: Build, modulate: Modulate
+    mode: Mode, case: Situation, chosen: Plan, hardware: Hardware, build: Build, modulator: Modulator
 ) -> Envelope | None:
     """Return every corner of a mode and its usual point last; None for a path without it, or if none is reached."""
     grid = grid_of(mode, case, chosen)
@@ -92,11 +93,12 @@ def envelope(
     cables = [case.pack.lead_inductance if s.reverse else chosen.contracts[c.source].l_cable for c in corners]
     return Envelope(
         mode=mode,
-        plant=replace(plant, modulator=modulate(plant.points)),
+        plant=replace(plant, modulator=modulator),
         words=grid.words,
         where=Where(
             source=tuple(c.source for c in corners),
-            load=tuple(c.load for c in corners),
+            feed=tuple(c.feed() for c in corners),
+            level=tuple(c.level(mode) for c in corners),
             v_in=s.v["v_in"],
             v_out=s.v["v_out"],
             v_pack=s.v["ocv"],
@@ -249,12 +251,13 @@ def _plant(
     side_b = _port(build.bank_b, at_b, c_sign, pack, taken if path.narrow else 0.0, r_sense)
     coil = build.coil
     inductance = saturating_inductance(coil.l_0, v["i_coil"], coil.i_sat, coil.sat_exponent)
+    inductance = inductance * (1.0 + l_sign * coil.tol_l)
     points = StagePoints(
-        topology=_topology(path.stage.legs, s.reverse, v),
+        topology=_topology(path.stage.legs, s.reverse, v, inductance, 1.0 / build.f_sw),
         v_in=v["v_in"],
         v_out=v["v_out"],
         i_coil=v["i_coil"],
-        inductance=inductance * (1.0 + l_sign * coil.tol_l),
+        inductance=inductance,
         period=1.0 / build.f_sw,
         **_resistances(hardware, s),
     )
@@ -285,11 +288,15 @@ def _resistances(hw: Hardware, s: _Points) -> dict[str, Any]:
     return found
 
 
-def _topology(legs: Legs, reverse: bool, v: dict[str, Floats]) -> Topology:
+def _topology(legs: Legs, reverse: bool, v: dict[str, Floats], inductance: Floats, period: float) -> Topology:
     """Return which legs switch at each point and which of them the control moves, as the network solved it."""
     if legs == "buck":
         return BOOST if reverse else BUCK
     down, up = v["d_out"] == 0.0, v["d_in"] >= 1.0
     # Near unity gain both legs switch: the output leg keeps its least pulse and the input leg is moved.
+    # Where their least pulses would carry more than the current, both pulse together.
+    least = least_current(v["v_in"], v["v_out"], 1.0 - DUTY_TURN, period / inductance)
+    together = ~down & ~up & (v["i_coil"] < least)
     moved = np.where(up, 0.0, 1.0)
-    return Topology(1.0 - moved, moved, np.where(down | up, 1.0, DUTY_TURN), moved - 1.0)
+    kept = np.where(down | up | together, 1.0, DUTY_TURN)
+    return Topology(1.0 - moved, moved, kept, np.where(up | together, -1.0, 0.0))

@@ -1,87 +1,63 @@
 """Are the loops of a path stable, over the whole envelope? Amplifiers designed once, then judged at every corner.
 
-The controller is a general one, since none is chosen yet: voltage mode with a ramp that follows the input, a
-transconductance amplifier for each loop, one volt of sensed signal at full scale. What a real controller does
-differently goes into `ControllerModel`.
+Four modes: the stage charges; it holds a bus from which the pack is parted; the pack helps the source; the pack alone
+feeds, through the stage. In the last two a direct path runs its stage backwards, as a boost. The controller is a
+general one (`studies.loop_control`), since none is chosen yet.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from math import inf
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.loops.compensator import Designed, design, most_margin
-from chargewright.loops.current_mode import Modulator, VoltageMode
+from chargewright.loops.compensator import Designed, Kind, Transconductance
+from chargewright.loops.current_mode import sampling
 from chargewright.loops.loop import Loop, LoopGain, Plant, Sensed, points_of
-from chargewright.loops.margins import Margins, frequencies, margins
+from chargewright.loops.margins import Margins, frequencies
 from chargewright.loops.open_loop import unstable_poles
-from chargewright.loops.samples import Samples
 from chargewright.loops.source_filter import ENOUGH, Damper, Interaction, damped, damper, interaction
-from chargewright.loops.stage import StagePoints
+from chargewright.loops.stage import operating
 from chargewright.network.hardware import Hardware
 from chargewright.sizing.build import Build
-from chargewright.studies._loop_corners import Mode
+from chargewright.studies._loop_corners import MODES, Mode
 from chargewright.studies._loop_envelope import Envelope, Where, envelope
+from chargewright.studies._loop_search import AIM, GAIN_MARGIN, LOWER, PHASE_MARGIN, TRIES, Search
+from chargewright.studies.loop_control import ControllerModel
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_limit
 from chargewright.studies.situation import Situation
 from chargewright.studies.study import PathStudy
 
+__all__ = ["AIM", "GAIN_MARGIN", "PHASE_MARGIN", "ControllerModel", "Mode", "Where"]
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
-PHASE_MARGIN = np.radians(45.0)
-"""Least phase margin [rad] at any corner (common practice)."""
-GAIN_MARGIN = 10.0 ** (6.0 / 20.0)
-"""Least gain margin [1] at any corner: 6 dB (common practice)."""
-AIM = np.radians(60.0)
-"""Phase margin [rad] that an amplifier is designed for, so that tolerances leave the least one (common practice)."""
 DISTANCE = 0.5
 """Least distance of Z_filter/Z_in from −1 [1]: 6 dB (common practice)."""
 _LARGEST = 30.0
 """Damping capacitor over the input capacitors beyond which none is proposed [1] (common practice)."""
-_LEAST_AIM = np.radians(50.0)
 _SHARE, _SHARE_BUS = 1.0 / 15.0, 1.0 / 6.0
 """Highest crossover over switching frequency that is tried (common practice: a fifth to a twentieth). A bus that only
 the stage holds, with loads of constant power, must be crossed above its resonance, or it is not stable at all."""
-_LOWER = 0.7
-_TRIES = 14
+_SHARE_INNER = 1.0 / 8.0
+"""The same for the inner loop of average current mode (common practice)."""
 _DAMPERS = 4
 _PER_DECADE, _PER_DECADE_ALONE = 12, 48
 """A bus that only the stage holds resonates with next to no damping, even growing: more samples must find it."""
 _F_LOW = 20.0
-_CLEARLY = 0.97
-"""Score by samples from which a try is looked at closely [1]."""
-ASSUMED = (
-    "A general controller is assumed: voltage mode with a ramp that follows the input voltage, a delay of 50 ns and "
-    "half a period, an amplifier of 100 uS for each loop, one volt of sensed signal at full scale.",
+MODELLED = (
+    "The stage is averaged over the period and sampled once in it: the model holds up to about half the switching "
+    "frequency, and no crossover is set above a sixth of it.",
+    "Voltages, currents and temperatures of every point are those of the power-flow solver; capacitors have what their "
+    "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency.",
     "The stage runs with diode emulation: at small current its conduction is discontinuous; pulses left out at light "
-    "load are not modelled.",
+    "load are not modelled. A four-switch stage near unity gain keeps the output leg's least pulse and moves the input "
+    "leg.",
     "The pack is its voltage at rest behind R0 and one RC pair; every load on the bus takes constant power at all "
     "frequencies, which is the worst case: real regulators do so only below their own crossover.",
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ControllerModel:
-    """What is taken of the controller."""
-
-    gm: float = 1e-4
-    """Transconductance of the amplifiers [A/V]."""
-    t_comparator: float = 50e-9
-    """Comparator and driver [s]."""
-    pwm_share: float = 0.5
-    """Delay of the modulator over the period [1]: 0.5 for a duty that is sampled once a period, 0 for a plain ramp."""
-    t_sense: float = 1e-7
-    """Time constant of the sense filters [s]."""
-    ramp_share: float = 0.05
-    """Ramp over input voltage [1]."""
-
-    def modulator(self, f_sw: float) -> Modulator:
-        """Return the modulator at a switching frequency [Hz]."""
-        late = self.t_comparator + self.pwm_share / f_sw
-        return VoltageMode(v_ramp=self.ramp_share, by_input=True, t_delay=late)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,6 +161,25 @@ class FilterReport:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Subharmonic:
+    """Where the current loop of peak current mode comes nearest to oscillating at half the switching frequency."""
+
+    share: float
+    """Slope share there [1]: below one half it oscillates."""
+    corner: str
+
+    @property
+    def stable(self) -> bool:
+        """Whether it never oscillates."""
+        return self.share > 0.5
+
+    @property
+    def quality(self) -> float:
+        """Quality factor of the double pole [1]: above 1 it rings (common practice), negative where it oscillates."""
+        return 1.0 / (np.pi * (self.share - 0.5)) if self.share != 0.5 else inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Stability:
     """The loops of one path."""
 
@@ -197,7 +192,9 @@ class Stability:
     filter: FilterReport
     duty: Floats
     discontinuous: npt.NDArray[np.bool_]
-    assumptions: tuple[str, ...] = field(default=ASSUMED)
+    assumptions: tuple[str, ...]
+    subharmonic: Subharmonic | None = None
+    """For peak current mode: how far from oscillating at half the switching frequency."""
 
     @property
     def passes(self) -> bool:
@@ -214,32 +211,41 @@ def stability(case: Situation, study: PathStudy, controller: ControllerModel | N
 
 def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, controller: ControllerModel) -> Stability:
     """Return the loops of a path with its parts, the stage running both ways where it does."""
-
-    def modulate(_points: StagePoints) -> Modulator:
-        return controller.modulator(build.f_sw)
-
-    modes: tuple[Mode, ...] = ("charging", "resting", "helping", "boosting")
-    found = {mode: envelope(mode, case, chosen, hardware, build, modulate) for mode in modes}
-    charging = found["charging"]
-    if charging is None:
-        raise NoSolution(f"{chosen.path.title}: the stage reaches no operating point, so no loop can be judged")
     reports: list[LoopReport] = []
     failed: dict[str, str] = {}
-    for mode, at in found.items():
+    oscillates: list[Subharmonic] = []
+    charging: Envelope | None = None
+    for mode in MODES:
+        at = envelope(mode, case, chosen, hardware, build, controller.modulator(build.f_sw))
         if at is None:
             continue
-        poles = unstable_poles(at.plant)
-        alone = at.plant.output.branch is None
-        f = frequencies(_F_LOW, 0.5 * build.f_sw, _PER_DECADE_ALONE if alone else _PER_DECADE)
-        for key, title, what, scale in _wanted(mode, case, chosen, at):
-            loop = Loop(sensed=what, scale=scale, amplifier=None, t_sense=controller.t_sense)
+        f = frequencies(_F_LOW, 0.5 * build.f_sw, _PER_DECADE_ALONE if at.plant.output.branch is None else _PER_DECADE)
+        job = _Job(at=at, f=f, f_sw=build.f_sw, gm=controller.gm)
+        if controller.control == "average-current":
+            title = f"coil current, {MODES[mode]}"
             try:
-                reports.append(_loop(key, title, loop, at, f, build.f_sw, controller.gm, poles))
+                job, inner = _with_inner(title, job, controller, build)
             except OutOfRange as error:
                 failed[title] = str(error)
-    if not any(r.mode == "charging" for r in reports):
+                continue
+            reports.append(inner)
+        if controller.control == "peak-current":
+            job, nearest = _with_peak(job, controller, build)
+            oscillates += [] if nearest is None else [nearest]
+        charging = job.at if mode == "charging" else charging
+        poles = unstable_poles(job.at.plant)
+        for key, title, what, scale in _wanted(mode, case, chosen, job.at):
+            bare = Loop(sensed=what, scale=scale, amplifier=None, t_sense=controller.t_sense)
+            try:
+                reports.append(_loop(key, title, bare, job, poles))
+            except OutOfRange as error:
+                failed[title] = str(error)
+    own = [r for r in reports if r.mode == "charging" and not r.key.startswith("inner-")]
+    if charging is None:
+        raise NoSolution(f"{chosen.path.title}: the stage reaches no operating point, so no loop can be judged")
+    if not own:
         raise NoSolution(f"{chosen.path.title}: no amplifier was found for any loop. " + "; ".join(failed.values()))
-    gain = LoopGain(charging.plant, reports[0].loop)
+    gain = LoopGain(charging.plant, own[0].loop)
     n = len(charging.words)
     return Stability(
         path=chosen.path.key,
@@ -247,10 +253,52 @@ def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, co
         left_out=charging.left_out,
         loops=tuple(reports),
         not_designed=failed,
-        filter=_filter(charging, reports[0], build.f_sw),
+        filter=_filter(charging, own[0], build.f_sw),
         duty=np.broadcast_to(gain.duty, (n, 1))[:, 0],
         discontinuous=np.broadcast_to(gain.discontinuous, (n, 1))[:, 0],
+        assumptions=(controller.words, *MODELLED),
+        subharmonic=min(oscillates, key=lambda one: one.share, default=None),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Job:
+    """One envelope whose loops are to be designed."""
+
+    at: Envelope
+    f: Floats
+    f_sw: float
+    gm: float
+    sound: npt.NDArray[np.bool_] | bool = True
+    """Where the inner loop is stable."""
+
+    def search(self, bare: Loop, plant: Plant, poles: Any) -> Search:
+        return Search(bare, plant, len(self.at.words), self.f, poles, self.sound)
+
+
+def _with_inner(title: str, job: _Job, controller: ControllerModel, build: Build) -> tuple[_Job, LoopReport]:
+    """Return the job with an inner loop around the coil current, and that loop."""
+    bare = Loop(sensed="coil-current", scale=controller.v_sense / build.coil.i_sat, amplifier=None)
+    key = f"inner-{job.at.mode}"
+    report = _loop(key, title, bare, job, unstable_poles(job.at.plant), _SHARE_INNER, "type 2")
+    built = report.designed.built
+    assert isinstance(built, Transconductance), "a type 2 with a transconductance is one"
+    plant = replace(job.at.plant, modulator=controller.average_modulator(built, build.f_sw, build.coil.i_sat))
+    return replace(job, at=replace(job.at, plant=plant), sound=report.margins.stable), report
+
+
+def _with_peak(job: _Job, controller: ControllerModel, build: Build) -> tuple[_Job, Subharmonic | None]:
+    """Return the job with peak current mode, and where that comes nearest to oscillating by itself."""
+    points = job.at.plant.points
+    modulator = controller.peak_modulator(points, build.coil.i_sat)
+    share = np.broadcast_to(sampling(modulator, points, operating(points)), (len(job.at.words), 1))[:, 0]
+    plant = replace(job.at.plant, modulator=modulator)
+    samples = np.isfinite(share)
+    made = replace(job, at=replace(job.at, plant=plant), sound=~samples | (share > 0.5))
+    if not np.any(samples):
+        return made, None
+    k = int(np.nanargmin(share))
+    return made, Subharmonic(share=float(share[k]), corner=job.at.words[k])
 
 
 def _wanted(mode: Mode, case: Situation, chosen: Plan, at: Envelope) -> list[tuple[str, str, Sensed, float]]:
@@ -275,19 +323,14 @@ def _wanted(mode: Mode, case: Situation, chosen: Plan, at: Envelope) -> list[tup
 
 
 def _loop(
-    key: str,
-    title: str,
-    bare: Loop,
-    found: Envelope,
-    f: Floats,
-    f_sw: float,
-    gm: float,
-    poles: npt.NDArray[np.int64],
+    key: str, title: str, bare: Loop, job: _Job, poles: Any, share: float | None = None, kind: Kind | None = None
 ) -> LoopReport:
-    plant = found.plant
-    best = _search(title, bare, plant, len(found.words), f, f_sw, gm, poles)
-    m, worst = best.margins, best.worst
+    """Return a loop with its amplifier. share : of the switching frequency that is tried first; None by the plant."""
+    found, plant = job.at, job.at.plant
     alone = plant.output.branch is None
+    first = (share or (_SHARE_BUS if alone else _SHARE)) * job.f_sw
+    best = job.search(bare, plant, poles).best(first, job.gm, kind)
+    m, worst = best.margins, best.worst
     return LoopReport(
         key=key,
         title=title,
@@ -305,21 +348,21 @@ def _loop(
         phase_margin=float(np.min(m.phase)),
         gain_margin=float(np.min(m.gain)),
         modulus_margin=float(np.min(m.modulus)),
-        passes=best.exact >= 1.0,
-        nominal=_bode(plant, best.loop, len(found.words) - 1, f_sw),
-        at_worst=_bode(plant, best.loop, worst, f_sw),
-        band=_band(f, best.swept),
-        stiffened=_stiffened(title, bare, found, f, f_sw, gm) if alone and best.exact < 1.0 else None,
+        passes=best.passes,
+        nominal=_bode(plant, best.loop, len(found.words) - 1, job.f_sw),
+        at_worst=_bode(plant, best.loop, worst, job.f_sw),
+        band=_band(job.f, best.swept),
+        stiffened=_stiffened(bare, job, first) if alone and share is None and not best.passes else None,
     )
 
 
-def _stiffened(title: str, bare: Loop, found: Envelope, f: Floats, f_sw: float, gm: float) -> Stiffened | None:
+def _stiffened(bare: Loop, job: _Job, first: float) -> Stiffened | None:
     """Return the least damper of a few with which a bus that only the stage holds keeps its margins.
 
     Coil and bus capacitors are a filter for loads of constant power, as a cable and input capacitors are for the stage:
     it is damped until its own impedance stays below the least negative resistance of the loads.
     """
-    plant = found.plant
+    plant = job.at.plant
     c = float(np.min(plant.output.c))
     stiffest = float(np.max(plant.points.inductance))
     z_load = 1.0 / float(np.max(-np.asarray(plant.output.g_load)))
@@ -329,7 +372,7 @@ def _stiffened(title: str, bare: Loop, found: Envelope, f: Floats, f_sw: float, 
             break
         with_it = replace(plant, output=damped(plant.output, advice))
         try:
-            best = _search(title, bare, with_it, len(found.words), f, f_sw, gm, unstable_poles(with_it))
+            best = job.search(bare, with_it, unstable_poles(with_it)).best(first, job.gm)
         except OutOfRange:
             best = None
         if best is not None and best.passes:
@@ -341,83 +384,10 @@ def _stiffened(title: str, bare: Loop, found: Envelope, f: Floats, f_sw: float, 
                 phase_margin=float(np.min(m.phase)),
                 gain_margin=float(np.min(m.gain)),
                 modulus_margin=float(np.min(m.modulus)),
-                worst_corner=found.words[best.worst],
+                worst_corner=job.at.words[best.worst],
             )
-        z_load *= _LOWER
+        z_load *= LOWER
     return None
-
-
-def _search(
-    title: str, bare: Loop, plant: Plant, n: int, f: Floats, f_sw: float, gm: float, poles: npt.NDArray[np.int64]
-) -> "_Try":
-    """Return the highest crossover at which every corner keeps its margins; else the best of the tries."""
-    of_plant = LoopGain(plant, bare)
-    swept = np.broadcast_to(of_plant(f), (n, len(f)))
-    f_target, tried, why = (_SHARE if plant.output.branch is not None else _SHARE_BUS) * f_sw, [], ""
-    for _ in range(_TRIES):
-        there = np.ravel(of_plant(np.array([f_target])))
-        # Above its resonances a plant lags by up to three quarters of a turn: beyond a quarter's lead it is lag.
-        lag = np.where(np.angle(there) > 0.5 * np.pi, np.angle(there) - 2.0 * np.pi, np.angle(there))
-        most, least = float(np.max(np.abs(there))), float(np.min(lag))
-        try:
-            made = design(most, least, f_target, min(AIM, max(most_margin(least), _LEAST_AIM)), gm=gm)
-        except OutOfRange as error:
-            why = str(error)
-        else:
-            tried.append(_Try(bare, made, plant, f, swept, poles, f_target))
-            if tried[-1].score >= _CLEARLY and tried[-1].exact >= 1.0:
-                return tried[-1]
-        f_target *= _LOWER
-    if not tried:
-        raise OutOfRange(f"{title}: {why}")
-    return max(tried, key=lambda one: one.score)
-
-
-class _Try:
-    """One amplifier: first judged by the samples of a sweep, then, if it seems good, by the gain itself."""
-
-    def __init__(
-        self, bare: Loop, made: Designed, plant: Plant, f: Floats, swept: Complexes, poles: Any, f_target: float
-    ) -> None:
-        self.made, self.f_target = made, f_target
-        self.loop = replace(bare, amplifier=made.built)
-        self.swept = swept * made.built.gain(2j * np.pi * f)
-        self._plant, self._f, self._poles = plant, f, poles
-        self._n = len(swept)
-        self._margins: Margins | None = None
-        self.score = float(np.min(_score(margins(Samples(f, self.swept), self._n, f, unstable_poles=poles))))
-
-    @property
-    def margins(self) -> Margins:
-        """Margins at every point, crossings found on the gain itself."""
-        if self._margins is None:
-            gain = Samples(self._f, self.swept, LoopGain(self._plant, self.loop))
-            self._margins = margins(gain, self._n, self._f, unstable_poles=self._poles)
-        return self._margins
-
-    @property
-    def worst(self) -> int:
-        """The point with the least score."""
-        return int(np.argmin(_score(self.margins)))
-
-    @property
-    def exact(self) -> float:
-        """Least score over all points, by the gain itself."""
-        return float(np.min(_score(self.margins)))
-
-    @property
-    def passes(self) -> bool:
-        """Whether it was looked at closely and keeps the rules."""
-        return self._margins is not None and self.exact >= 1.0
-
-
-def _score(m: Margins) -> Floats:
-    """Return how well each point keeps the rules [1]: 1 just does, below 0 is unstable."""
-    with np.errstate(divide="ignore"):
-        up = np.log(m.gain) / np.log(GAIN_MARGIN)
-        down = np.where(m.gain_down > 0.0, -np.log(np.maximum(m.gain_down, 1e-300)) / np.log(GAIN_MARGIN), np.inf)
-    score = np.minimum(np.minimum(m.phase / PHASE_MARGIN, up), down)
-    return np.asarray(np.where(m.stable, score, -1.0))
 
 
 def _band(f: Floats, swept: Complexes) -> Band:
@@ -469,12 +439,12 @@ def _damper(found: Envelope, loop: Loop, f: Floats, at: Interaction, worst: int)
     c = float(np.ravel(points_of(plant, slice(worst, worst + 1)).input.c)[0])
     k = int(np.argmax(np.abs(at.z_filter[worst] / at.z_closed[worst])))
     z_stage = float(np.abs(at.z_closed[worst, k]))
-    for _ in range(_TRIES):
+    for _ in range(TRIES):
         advice = damper(float(found.l_input[worst]), c, z_stage)
         if advice.c > _LARGEST * c:
             break
         after = interaction(replace(plant, input=damped(plant.input, advice)), loop, f)
         if np.min(after.distance) >= DISTANCE:
             return advice, after
-        z_stage *= _LOWER  # the damper moves the peak to where the stage shows less
+        z_stage *= LOWER  # the damper moves the peak to where the stage shows less
     return None, at

@@ -20,6 +20,8 @@ from chargewright.report.blocks import (
 )
 from chargewright.report.data.loops import filter_table, values_of
 from chargewright.report.figures.loop_gain import loop_gain_picture
+from chargewright.report.figures.margin_map import margin_map_picture
+from chargewright.report.figures.nyquist import nyquist_picture
 from chargewright.report.figures.source_filter import source_filter_picture
 from chargewright.report.tables import table_block
 from chargewright.studies.loop_words import Thinnest, decibels, thinnest, thinnest_of
@@ -63,6 +65,8 @@ def _blocks(found: Stability) -> list[Block]:
         _margins(found),
         *(Paragraph(text=_stiffer(r), tone="thin") for r in found.loops if r.stiffened is not None),
         Pictures(items=tuple(loop_gain_picture(r) for r in found.loops)),
+        Heading(text="The thinnest loop, looked at closely"),
+        Pictures(items=(nyquist_picture(thin.loop), margin_map_picture(thin.loop))),
         _amplifiers(found),
         Heading(text="Source side"),
         *_source_side(found),

@@ -14,6 +14,8 @@ LOOPS = table_form(
     (
         column("loop", "loop"),
         column("title", "regulates"),
+        column("mode", "stage is"),
+        column("reverse", "from pack to bus", kind="flag"),
         column("passes", "keeps the rule", kind="flag"),
         column("stable", "stable everywhere", kind="flag"),
         column("corners", "corners", kind="count"),
@@ -39,6 +41,9 @@ LOOPS = table_form(
         column("c_1", "C1", "F"),
         column("c_2", "C2", "F"),
         column("c_3", "C3", "F"),
+        column("bus_c", "capacitor that the bus needs", "F"),
+        column("bus_r", "resistor in series with it", "ohm"),
+        column("bus_phase", "least phase margin with it", "rad"),
     ),
 )
 _VALUES = ("gm", "r_z", "c_z", "c_p", "r_1", "r_2", "r_3", "c_1", "c_2", "c_3")
@@ -53,10 +58,12 @@ def _loop(r: LoopReport) -> tuple[Any, ...]:
     m = r.margins
     at_phase, at_gain = int(np.argmin(m.phase)), int(np.argmin(m.gain))
     crossed = m.f_cross[np.isfinite(m.f_cross)]
-    values = values_of(r)
+    values, with_it = values_of(r), r.stiffened
     return (
         r.key,
         r.title,
+        r.mode,
+        r.reverse,
         r.passes,
         bool(np.all(m.stable)),
         len(r.corners),
@@ -73,6 +80,7 @@ def _loop(r: LoopReport) -> tuple[Any, ...]:
         float(np.min(m.modulus)),
         r.designed.kind,
         *(values.get(name) for name in _VALUES),
+        *((with_it.damper.c, with_it.damper.r, with_it.phase_margin) if with_it is not None else (None, None, None)),
     )
 
 
@@ -141,6 +149,45 @@ def gains_table(found: Stability) -> DataTable:
         for f, size, phase in zip(bode.f, bode.size, settled_phase(bode), strict=True)
     ]
     return LOOP_GAINS.filled(rows)
+
+
+ENVELOPE = table_form(
+    "loop_envelope",
+    "Margins of every loop at every point of its envelope",
+    (
+        column("loop", "loop"),
+        column("usual", "usual point", kind="flag"),
+        column("feed", "fed by"),
+        column("level", "pack or bus"),
+        column("v_in", "stage input", "V"),
+        column("v_out", "stage output", "V"),
+        column("v_pack", "pack at rest", "V"),
+        column("i_pack", "into the pack", "A"),
+        column("p_load", "load", "W"),
+        column("temp", "ambient", "K"),
+        column("l_sign", "inductance in its tolerance", "1"),
+        column("c_sign", "capacitance in its tolerance", "1"),
+        column("stable", "stable", kind="flag"),
+        column("f_cross", "crossover", "Hz"),
+        column("phase", "phase margin", "rad"),
+        column("gain", "gain margin", "1"),
+        column("gain_fall_to", "gain may fall to", "1"),
+        column("distance", "distance from minus one", "1"),
+    ),
+)
+
+
+def envelope_table(found: Stability) -> DataTable:
+    """Return every point of every loop; tolerances run from −1 at their lower to 1 at their upper end."""
+    rows = []
+    for r in found.loops:
+        w, m, last = r.where, r.margins, len(r.corners) - 1
+        numbers = (w.v_in, w.v_out, w.v_pack, w.i_pack, w.p_load, w.temp, w.l_sign, w.c_sign)
+        judged = (m.f_cross, m.phase, m.gain, m.gain_down, m.modulus)
+        for k in range(last + 1):
+            at, told = (tuple(float(x[k]) for x in arrays) for arrays in (numbers, judged))
+            rows.append((r.key, k == last, w.feed[k], w.level[k], *at, bool(m.stable[k]), *told))
+    return ENVELOPE.filled(rows)
 
 
 def settled_phase(bode: Bode) -> Any:

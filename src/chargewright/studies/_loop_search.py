@@ -1,0 +1,118 @@
+"""The search for an amplifier: the highest crossover at which a loop keeps the rules at every point of its envelope."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from chargewright.base.errors import OutOfRange
+from chargewright.loops.compensator import Designed, Kind, design, most_margin
+from chargewright.loops.loop import Loop, LoopGain, Plant
+from chargewright.loops.margins import Margins, margins
+from chargewright.loops.samples import Samples
+
+Floats = npt.NDArray[np.float64]
+Complexes = npt.NDArray[np.complex128]
+Bools = npt.NDArray[np.bool_]
+PHASE_MARGIN = np.radians(45.0)
+"""Least phase margin [rad] at any corner (common practice)."""
+GAIN_MARGIN = 10.0 ** (6.0 / 20.0)
+"""Least gain margin [1] at any corner: 6 dB (common practice)."""
+AIM = np.radians(60.0)
+"""Phase margin [rad] that an amplifier is designed for, so that tolerances leave the least one (common practice)."""
+LOWER = 0.7
+"""Each try over the one before [1]."""
+TRIES = 14
+_LEAST_AIM = np.radians(50.0)
+_CLEARLY = 0.97
+"""Score by samples from which a try is looked at closely [1]."""
+
+
+def score(m: Margins) -> Floats:
+    """Return how well each point keeps the rules [1]: 1 just does, below 0 is unstable."""
+    with np.errstate(divide="ignore"):
+        up = np.log(m.gain) / np.log(GAIN_MARGIN)
+        down = np.where(m.gain_down > 0.0, -np.log(np.maximum(m.gain_down, 1e-300)) / np.log(GAIN_MARGIN), np.inf)
+    least = np.minimum(np.minimum(m.phase / PHASE_MARGIN, up), down)
+    return np.asarray(np.where(m.stable, least, -1.0))
+
+
+class Try:
+    """One amplifier: first judged by the samples of a sweep, then, if it seems good, by the gain itself."""
+
+    def __init__(self, search: "Search", made: Designed, f_target: float) -> None:
+        self.made, self.f_target, self._search = made, f_target, search
+        self.loop = replace(search.bare, amplifier=made.built)
+        self.swept = search.swept * made.built.gain(2j * np.pi * search.f)
+        self._margins: Margins | None = None
+        self.score = float(np.min(score(search.judged(Samples(search.f, self.swept)))))
+
+    @property
+    def margins(self) -> Margins:
+        """Margins at every point, crossings found on the gain itself."""
+        if self._margins is None:
+            gain = LoopGain(self._search.plant, self.loop)
+            self._margins = self._search.judged(Samples(self._search.f, self.swept, gain))
+        return self._margins
+
+    @property
+    def worst(self) -> int:
+        """The point with the least score."""
+        return int(np.argmin(score(self.margins)))
+
+    @property
+    def exact(self) -> float:
+        """Least score over all points, by the gain itself."""
+        return float(np.min(score(self.margins)))
+
+    @property
+    def passes(self) -> bool:
+        """Whether every point keeps the rules."""
+        return self.exact >= 1.0
+
+
+class Search:
+    """A loop without its amplifier over an envelope.
+
+    n     : points of the plant
+    f     : frequencies of the sweep [Hz]
+    poles : right-half-plane poles of the plant at each point
+    sound : where an inner loop is stable; elsewhere no outer one is
+    """
+
+    def __init__(self, bare: Loop, plant: Plant, n: int, f: Floats, poles: Any, sound: Bools | bool = True) -> None:
+        self.bare, self.plant, self.f = bare, plant, f
+        self._gain = LoopGain(plant, bare)
+        self.swept: Complexes = np.broadcast_to(self._gain(f), (n, len(f)))
+        self._poles, self._sound, self._n = poles, sound, n
+
+    def judged(self, gain: Samples) -> Margins:
+        """Return the margins of a loop gain of this plant."""
+        found = margins(gain, self._n, self.f, unstable_poles=self._poles)
+        return found if self._sound is True else replace(found, stable=found.stable & self._sound)
+
+    def best(self, f_first: float, gm: float, kind: Kind | None = None) -> Try:
+        """Return the highest crossover that keeps the rules, from `f_first` [Hz] down; else the best of the tries.
+
+        Raises OutOfRange if no amplifier gives the phase at any of them.
+        """
+        tried, why, f_target = [], "", f_first
+        for _ in range(TRIES):
+            there = np.ravel(self._gain(np.array([f_target])))
+            # Above its resonances a plant lags by up to three quarters of a turn: beyond a quarter's lead it is lag.
+            lag = np.where(np.angle(there) > 0.5 * np.pi, np.angle(there) - 2.0 * np.pi, np.angle(there))
+            most, least = float(np.max(np.abs(there))), float(np.min(lag))
+            try:
+                aim = min(AIM, max(most_margin(least), _LEAST_AIM))
+                made = design(most, least, f_target, aim, gm=gm, kind=kind)
+            except OutOfRange as error:
+                why = str(error)
+            else:
+                tried.append(Try(self, made, f_target))
+                if tried[-1].score >= _CLEARLY and tried[-1].passes:
+                    return tried[-1]
+            f_target *= LOWER
+        if not tried:
+            raise OutOfRange(why)
+        return max(tried, key=lambda one: one.score)
