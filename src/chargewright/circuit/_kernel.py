@@ -67,13 +67,25 @@ class Tape(NamedTuple):
     x: Floats
 
 
-def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: Floats, until: int, tape: Tape) -> int:
+class Desk(NamedTuple):
+    """Room to work on: a loop that makes no arrays of its own is compiled without counting references."""
+
+    scratch: Floats
+    ahead: Floats
+    values: Floats
+    curve: Floats
+
+
+def desk_of(n: int, rows: int) -> Desk:
+    """Return room for a circuit with n states and so many watched rows."""
+    return Desk(np.zeros((ORDER + 1, n)), np.zeros(n), np.zeros((4, rows)), np.zeros(ORDER + 1))
+
+
+def advance_periods(
+    book: Book, drive: Drive, x: Floats, ints: Indices, floats: Floats, until: int, tape: Tape, desk: Desk
+) -> int:
     """Run from the carried state to the start of period `until`; return why it stopped."""
     n = len(x)
-    room = book.rows.shape[2]
-    scratch = np.zeros((ORDER + 1, n))
-    ahead = np.zeros(n)
-    values = np.zeros((4, room))
     while ints[CYCLE] < until:
         if ints[SEGMENTS] >= len(tape.tau):
             return FULL
@@ -94,10 +106,11 @@ def advance_periods(book: Book, drive: Drive, x: Floats, ints: Indices, floats: 
             tape.cycle[k] = ints[CYCLE]
             tape.tau[k] = floats[TAU]
             tape.mode[k] = mode
-            tape.x[k] = x
+            for j in range(n):
+                tape.x[k, j] = x[j]
             ints[SEGMENTS] = k + 1
         until_tau = next_known(drive, ints, floats)
-        hit, at = run_to(book, mode, x, until_tau - floats[TAU], scratch, ahead, values)
+        hit, at = run_to(book, mode, x, until_tau - floats[TAU], desk)
         for j in range(n):
             if not np.isfinite(x[j]):
                 return BROKEN
@@ -132,11 +145,10 @@ def worst_violation(rows: Floats, watched: int, x: Floats) -> int:
     return worst
 
 
-def run_to(
-    book: Book, mode: int, x: Floats, span: float, scratch: Floats, ahead: Floats, values: Floats
-) -> tuple[int, float]:
+def run_to(book: Book, mode: int, x: Floats, span: float, desk: Desk) -> tuple[int, float]:
     """Move x by `span` in one mode, or to the first event; return the watched row that ended it (or -1) and when."""
     rows, dots = book.rows[mode], book.dots[mode]
+    scratch, ahead, values = desk.scratch, desk.ahead, desk.values
     watched = book.watched[mode]
     levels(rows, dots, watched, x, values[0], values[1])
     for j in range(len(book.leaps)):
@@ -144,7 +156,8 @@ def run_to(
             times(book.leap[mode, j], x, ahead)
             levels(rows, dots, watched, ahead, values[2], values[3])
             if clear(values, watched, span):
-                x[:] = ahead
+                for i in range(len(x)):
+                    x[i] = ahead[i]
                 return -1, span
     gone = 0.0
     finest, coarsest = book.finest[mode], book.coarsest[mode]
@@ -181,7 +194,7 @@ def run_to(
             ahead[j] = total
         levels(rows, dots, watched, ahead, values[2], values[3])
         if not clear(values, watched, h):
-            hit, share = first_zero(rows, watched, values, h, x, scratch, terms)
+            hit, share = first_zero(rows, watched, values, h, x, scratch, terms, desk.curve)
             if hit >= 0:
                 at_share(scratch, terms, share, x)
                 return hit, gone + share * h

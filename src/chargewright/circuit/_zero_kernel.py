@@ -40,9 +40,9 @@ def stays(values: Floats, k: int, h: float) -> bool:
 def series(columns: Floats, x: Floats, h: float, scratch: Floats) -> int:
     """Write the terms of exp(a·h)·x; return the number of the last one that counts."""
     n = len(x)
-    scratch[0] = x
     size = 0.0
     for i in range(n):
+        scratch[0, i] = x[i]
         size = max(size, abs(x[i]))
     for k in range(1, ORDER + 1):
         times(columns, scratch[k - 1], scratch[k])
@@ -65,12 +65,11 @@ def at_share(scratch: Floats, terms: int, share: float, x: Floats) -> None:
 
 
 def first_zero(
-    rows: Floats, watched: int, values: Floats, h: float, x: Floats, scratch: Floats, terms: int
+    rows: Floats, watched: int, values: Floats, h: float, x: Floats, scratch: Floats, terms: int, c: Floats
 ) -> tuple[int, float]:
     """Return which watched row first falls below zero on the step, and at which share of it; -1 if none does."""
     hit = -1
     earliest = 2.0
-    c = np.zeros(ORDER + 1)
     for k in range(watched):
         if stays(values, k, h):
             continue

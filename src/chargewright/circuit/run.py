@@ -5,13 +5,13 @@ from typing import Any
 
 import numpy as np
 
-from chargewright.base.compiled import compiled, numba_module
+from chargewright.base.compiled import compiled_bare, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _clock_kernel, _kernel
 from chargewright.circuit._assembly import Floats
 from chargewright.circuit._checks import check
 from chargewright.circuit._clock_kernel import Drive
-from chargewright.circuit._kernel import Book, Tape
+from chargewright.circuit._kernel import Book, Desk, Tape, desk_of
 from chargewright.circuit._layout import Layout, layout_of, level_of, tripped
 from chargewright.circuit._tables import Tables, tables_of
 from chargewright.circuit.circuit import Circuit
@@ -70,6 +70,7 @@ class Engine:
     compiled: bool | None = None
     """Whether the event loop is compiled; None lets the number of periods decide."""
     _tape: Tape | None = field(default=None, repr=False)
+    _desk: Desk | None = field(default=None, repr=False)
 
     def beginning(self) -> Moment:
         """Return the circuit at its start: coils and capacitors as given, every gate as it is just after the clock."""
@@ -99,7 +100,7 @@ class Engine:
             tape = self._tape_of()
             ints[_clock_kernel.SEGMENTS] = 0
             book = self._book()
-            why = loop(book, self.drive, x, ints, floats, until, tape)
+            why = loop(book, self.drive, x, ints, floats, until, tape, self._desk_of())
             k = int(ints[_clock_kernel.SEGMENTS])
             pieces.append((tape.cycle[:k].copy(), tape.tau[:k].copy(), tape.mode[:k].copy(), tape.x[:k].copy()))
             written += k
@@ -121,13 +122,20 @@ class Engine:
 
     def _loop(self, cycles: int) -> Any:
         wanted = cycles >= COMPILE_FROM if self.compiled is None else self.compiled
-        return compiled(_kernel.advance_periods) if wanted and numba_module() is not None else _kernel.advance_periods
+        return (
+            compiled_bare(_kernel.advance_periods) if wanted and numba_module() is not None else _kernel.advance_periods
+        )
 
     def _tape_of(self) -> Tape:
         if self._tape is None:
             self._tape = Tape(np.zeros(CHUNK, np.int64), np.zeros(CHUNK), np.zeros(CHUNK, np.int64),
                               np.zeros((CHUNK, self.layout.n)))  # fmt: skip
         return self._tape
+
+    def _desk_of(self) -> Desk:
+        if self._desk is None:
+            self._desk = desk_of(self.layout.n, self.tables.rows.shape[2])
+        return self._desk
 
     def _book(self) -> Book:
         t = self.tables
