@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chargewright.report.figures._chart import Axis, axis_of, round_step, tick_text
+from chargewright.report.figures._chart import Axis, Panel, axis_of, round_step, tick_text
 from chargewright.report.figures._svg import Board, shortened, text_width
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -66,3 +66,27 @@ def test_a_name_with_markup_is_escaped_in_a_title():
     board = Board(key="x", width=10.0, height=10.0)
     svg = board.svg('<script>&"')
     assert ElementTree.fromstring(svg).findtext(f"{SVG}title") == '<script>&"'
+
+
+def test_a_long_line_keeps_its_short_dips(monkeypatch: pytest.MonkeyPatch):
+    drawn: list[str] = []
+    monkeypatch.setattr(Board, "path", lambda _board, d, **_more: drawn.append(d))
+    x, y = np.linspace(0.0, 1.0, 50_000), np.ones(50_000)
+    y[31_337] = 0.0
+    axis = Axis(label="", low=0.0, high=1.0)
+    panel = Panel(
+        board=Board(key="b", width=200.0, height=200.0), x=0.0, y=0.0, width=100.0, height=100.0, across=axis, up=axis
+    )
+    panel.line(x, y)
+    (path,) = drawn
+    heights = [float(point.split()[1]) for point in path.replace("M", "L").split("L")[1:]]
+    assert max(heights) == panel.py(0.0)
+    assert len(heights) < 1000
+
+
+def test_a_bold_title_is_cut_to_the_width_it_has_in_bold():
+    words = "The charge over time: Direct path with battery boost, from dock adapter, system at 3 W"
+    for bold in (False, True):
+        cut = shortened(words, 12.0, 400.0, bold=bold)
+        assert cut.endswith("…")
+        assert text_width(cut, 12.0, bold=bold) <= 400.0

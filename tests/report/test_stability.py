@@ -61,9 +61,9 @@ def with_first(dossier: Dossier, **margins: Any) -> Dossier:
     return replace(dossier, stability=replace(found, loops=(report, *found.loops[1:])))
 
 
-def test_it_stands_behind_the_day_and_before_what_is_set(dossier: Dossier):
+def test_it_stands_behind_the_use_and_before_what_is_set(dossier: Dossier):
     keys = [c.key for c in document_of(dossier).chapters]
-    assert keys.index("day") + 1 == keys.index("stability") < keys.index("set-points")
+    assert keys.index("use") + 1 == keys.index("stability") < keys.index("set-points")
 
 
 def test_the_verdict_names_the_thinnest_margin_and_its_corner_in_words(shown: Chapter, found: Stability):

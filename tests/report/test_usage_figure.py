@@ -53,7 +53,15 @@ def test_a_day_is_drawn_over_hours(built, monkeypatch):
 
 
 def test_many_days_are_drawn_day_by_day(built, monkeypatch):
-    words, _, alt = drawn(built, 10.0, monkeypatch)
+    words, _, alt = drawn(built, 20.0, monkeypatch)
     for label in ("energy a day in Wh", "time in days", "from the wall", "lowest of the day"):
         assert label in words
-    assert "over 10 days" in alt
+    assert "over 20 days" in alt
+
+
+def test_a_week_is_drawn_as_it_goes_up_and_down_with_the_energy_of_each_day(built, monkeypatch):
+    words, _, alt = drawn(built, 7.0, monkeypatch)
+    for label in ("energy a day in Wh", "time in days", "from the wall"):
+        assert label in words
+    assert "lowest of the day" not in words
+    assert "over 7 days" in alt

@@ -13,6 +13,7 @@ from chargewright.studies.ageing import aged_charge
 from chargewright.studies.charge import charge_cases
 from chargewright.studies.ladder import ladders
 from chargewright.studies.needs import Plan
+from chargewright.studies.outlook import outlook
 from chargewright.studies.sequences.run import sequences
 from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
@@ -43,6 +44,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
             open_settings=None,
             ladders=(),
             charges=(),
+            outlook=None,
             stability=None,
             orders=None,
             findings=findings_of(study, None),
@@ -64,6 +66,8 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     charges += () if old is None else (old,)
     tell("events in every order", 0.5)
     orders = sequences(case, subject.plan, subject.hardware, build, coded=coded, loops=loops, budget=ORDERS_BUDGET)
+    tell("use over a week, a month and a year", 0.5)
+    use = outlook(case, subject.plan, subject.hardware) if won else None
     tell("checks, and cures for what they find", 0.6)
     review = review_of(study, coded, rungs, charges, loops, orders)
     found = findings_of(study, review)
@@ -74,6 +78,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         open_settings=_on_open_charger(case, subject.plan, build) if won else None,
         ladders=rungs if won else (),
         charges=charges if won else (),
+        outlook=use,
         stability=loops,
         orders=orders if won else None,
         findings=found,

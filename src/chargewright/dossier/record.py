@@ -7,6 +7,7 @@ from chargewright.bench.records import TestPlan
 from chargewright.dossier.short import short_html, short_text
 from chargewright.studies.charge import ChargePlan
 from chargewright.studies.ladder import Ladder
+from chargewright.studies.outlook import Outlook
 from chargewright.studies.sequences.record import Sequences
 from chargewright.studies.settings import Settings
 from chargewright.studies.stability import Stability
@@ -35,6 +36,8 @@ class Dossier:
     """Protection ladders of the winner."""
     charges: tuple[ChargePlan, ...]
     """The charges that the winner must expect."""
+    outlook: Outlook | None
+    """What the winner's use comes to over a week, a month and a year; None if no path is feasible."""
     stability: Stability | None
     """The winner's loops; None if no path is feasible, or no loop could be judged."""
     orders: Sequences | None

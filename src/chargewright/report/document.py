@@ -18,6 +18,7 @@ from chargewright.report.chapters import (
     reach,
     set_points,
     stability,
+    use,
     watts,
 )
 
@@ -27,6 +28,7 @@ _CHAPTERS = (
     parts,
     charge,
     day,
+    use,
     stability,
     orders,
     set_points,

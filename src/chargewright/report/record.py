@@ -11,10 +11,11 @@ import numpy as np
 
 from chargewright.base.version import own_version
 from chargewright.dossier.record import Dossier
-from chargewright.report.data import charge, handover, loops, parts, paths, sequences, states
+from chargewright.report.data import charge, handover, loops, parts, paths, sequences, states, use
 from chargewright.report.document import design_file
 from chargewright.report.tables import DataTable, TableForm
 from chargewright.studies.decision_map import DecisionMap
+from chargewright.studies.outlook import Outlook
 from chargewright.studies.study import PathStudy
 from chargewright.studies.words import because, verdict_sentence, why_out
 
@@ -51,6 +52,11 @@ SOMETIMES: tuple[TableForm, ...] = (
     parts.CAPACITORS,
     charge.CHARGE_AUDIT,
     charge.CHARGE_LIMITS,
+    use.USE,
+    use.USE_LOSSES,
+    use.USE_STATES,
+    use.RUN_TIMES,
+    use.CHARGER_RULE,
     loops.LOOPS,
     loops.SOURCE_FILTER,
     sequences.SEARCHED,
@@ -86,6 +92,8 @@ def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
         found.append(handover.test_plan_table(dossier.test_plan))
     if study.reach is not None:
         found.append(paths.reach_table(study.reach))
+    if dossier.outlook is not None:
+        found += _of_use(dossier.outlook)
     if dossier.stability is not None:
         found += [loops.loops_table(dossier.stability), loops.filter_table(dossier.stability)]
     if dossier.orders is not None:
@@ -101,6 +109,16 @@ def curves_of(dossier: Dossier) -> tuple[DataTable, ...]:
         return ()
     found = (charge.charge_curve_table(winner.charge.run), charge.day_curve_table(winner.day))
     return found if dossier.stability is None else (*found, loops.gains_table(dossier.stability))
+
+
+def _of_use(found: Outlook) -> list[DataTable]:
+    tables = [
+        use.use_table(found),
+        use.use_losses_table(found),
+        use.use_states_table(found),
+        use.run_times_table(found),
+    ]
+    return tables if found.charger is None else [*tables, use.charger_rule_table(found.charger)]
 
 
 def _of_winner(winner: PathStudy) -> tuple[DataTable, ...]:

@@ -131,11 +131,11 @@ def text_width(words: str, size: float, *, bold: bool = False) -> float:
     return sum(_glyph(sign, bold)[1] for sign in words) * size / _UNITS
 
 
-def shortened(words: str, size: float, width: float) -> str:
+def shortened(words: str, size: float, width: float, *, bold: bool = False) -> str:
     """Return a text that fits a width [px], cut with an ellipsis where it has to be."""
-    if text_width(words, size) <= width:
+    if text_width(words, size, bold=bold) <= width:
         return words
-    while words and text_width(words + "…", size) > width:
+    while words and text_width(words + "…", size, bold=bold) > width:
         words = words[:-1]
     return words.rstrip() + "…"
 

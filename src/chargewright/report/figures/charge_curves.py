@@ -22,7 +22,7 @@ def charge_picture(charge: ChargePlan, series: int, v_cell_max: float) -> Pictur
     long = charge.run.t_end >= 5400.0
     t = run.t / (3600.0 if long else 60.0)
     board = Board(key="charge-curves", width=WIDTH, height=_HEIGHT)
-    title(board, shortened(f"{_TITLE}: {charge.title}", 12.0, WIDTH - 24.0))
+    title(board, shortened(f"{_TITLE}: {charge.title}", 12.0, WIDTH - 16.0, bold=True))
     across = Axis(label=f"time in {'h' if long else 'min'}", low=0.0, high=max(float(t[-1]), 1e-3))
     volts = axis_of("V per cell", run.v_pack / series, run.v_cell_highest, [v_cell_max])
     amps = axis_of("pack current in A", run.i, zero=True)

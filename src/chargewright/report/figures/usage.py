@@ -14,12 +14,14 @@ _TITLE = "Use over days"
 _HEIGHT = 366.0
 _LEFT = 46.0
 _FEW_DAYS = 3.0
+_LINE_DAYS = 14.0
+"""Up to here the charge is drawn as it goes up and down, beyond by its range on each day."""
 _DAY = 86400.0
 _WATT_HOUR = 3600.0
 
 
 def usage_picture(run: UsageRun) -> Picture:
-    """Return state of charge and powers over time; over many days the range of the charge and the energy of each.
+    """Return state of charge and powers over time; over days their energy, over many the range of the charge too.
 
     A strip above says when a source was there, one below it when a load was not served.
     """
@@ -34,8 +36,9 @@ def usage_picture(run: UsageRun) -> Picture:
     _bands(soc, run, unit)
     soc.frame(below=False)
     t = run.trace.t / unit
-    if short:
+    if run.length <= _LINE_DAYS * _DAY:
         soc.line(t, 100.0 * run.trace.soc, colour=PACK)
+    if short:
         up = axis_of("power in W", run.trace.p_source, run.trace.p_load, zero=True)
         names, rows = ("from the source", "to the rails"), (run.trace.p_source, run.trace.p_load)
         steps, lines = np.repeat(np.append(t, run.length / unit), 2)[1:-1], [np.repeat(row, 2) for row in rows]
@@ -45,9 +48,10 @@ def usage_picture(run: UsageRun) -> Picture:
         names = ("from the wall", "to the rails")
         edges = np.minimum(np.arange(len(days[0]) + 1.0), run.length / unit)
         steps, lines = np.repeat(edges, 2)[1:-1], [np.repeat(row, 2) for row in days]
-        soc.line(steps, np.repeat(100.0 * run.daily.soc_high, 2), colour=PACK, width=1.0)
-        soc.line(steps, np.repeat(100.0 * run.daily.soc_low, 2), colour=PACK)
-        soc.note(0.0, 100.0 * float(run.daily.soc_low[0]) + 6.0, "lowest of the day", colour=PACK)
+        if run.length > _LINE_DAYS * _DAY:
+            soc.line(steps, np.repeat(100.0 * run.daily.soc_high, 2), colour=PACK, width=1.0)
+            soc.line(steps, np.repeat(100.0 * run.daily.soc_low, 2), colour=PACK)
+            soc.note(0.0, 100.0 * float(run.daily.soc_low[0]) + 6.0, "lowest of the day", colour=PACK)
     below = Panel(board=board, x=_LEFT, y=216.0, width=wide, height=104.0, across=across, up=up)
     below.frame()
     legend(board, _LEFT, 190.0, wide, names)
