@@ -1,17 +1,34 @@
 """The figures of the battery-charger rule against the charge's own run and the rule's own example."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from chargewright.base.errors import NoSolution
 from chargewright.parts.charger_rules import charger_class, charger_yearly_energy
-from chargewright.parts.pack import pack_ocv
+from chargewright.parts.pack import pack_dc_resistance, pack_ocv
 from chargewright.parts.supply import wall_power
 from chargewright.studies.charge import charge_case
 from chargewright.studies.operate import operate
-from chargewright.studies.usage.charger_energy import battery_energy, charger_energy, charger_words
+from chargewright.studies.usage.charger_energy import (
+    battery_energy,
+    charger_energy,
+    charger_energy_after,
+    charger_words,
+)
 
 HOUR = 3600.0
 DAY = 24 * HOUR
+
+
+def emptied(pack):
+    """Return where 0.2 C end: two cells, the weaker with half the spread less capacity and more resistance."""
+    soc, i = np.linspace(0.0, 0.2, 20001), 0.2 * pack.capacity / 3600.0
+    own = np.maximum(1.0 - (1.0 - soc) / (1.0 - 0.5 * pack.spread_capacity), 0.0)
+    r = pack_dc_resistance(pack, soc, 298.15, False) - pack.lead_resistance
+    v = pack_ocv(pack, own, 298.15) / 2.0 - i * r / 2.0 * (1.0 + 0.5 * pack.spread_resistance)
+    return float(soc[np.argmax(v >= pack.v_cell_min)])
 
 
 def figures(b, source="adapter"):
@@ -19,21 +36,38 @@ def figures(b, source="adapter"):
 
 
 def test_the_test_quantity_is_a_charge_and_the_keeping(bench, twelve):
-    # Second road: the charge engine's own run from flat, switched off, then a full pack at rest until 24 h are over.
+    # Second road: the charge engine's own run, switched off, then a full pack at rest until 24 h are over.
     b = bench("direct", twelve)
     found = figures(b)
     (supply,) = b.case.sources["adapter"]
     standby = b.case.design.system.standby
-    run = charge_case(b.case, b.plan, b.hardware, "adapter", title="", p_load=standby, temp=298.15)
+    start = emptied(b.case.pack)
+    run = charge_case(b.case, b.plan, b.hardware, "adapter", title="", p_load=standby, temp=298.15, soc_start=start)
     rest = operate(b.case, b.path, b.hardware, supply, soc=1.0, p_load=standby, may_charge=False)
     p_full = float(wall_power(supply, rest.p_source[0]))
-    # That run begins at an empty pack, the test where 0.2 C ends at the lowest working voltage: 1 % of the charge; heat
-    # and polarisation of the two engines differ by less.
+    # Heat and polarisation of the two engines differ by less than this, and steps are of a minute.
     assert found.e_24 == pytest.approx(run.e_wall + p_full * (DAY - run.run.t_end), rel=0.02)
     assert found.t_charge == pytest.approx(run.run.t_end, rel=0.03)
     assert found.p_maintenance == pytest.approx(p_full, rel=1e-6)
     assert found.p_no_battery == supply.no_load
     assert found.t_test == DAY
+
+
+@pytest.mark.parametrize("key", ["direct", "narrow-buck-boost"])
+def test_a_charge_that_was_run_already_tells_the_same(bench, twelve, key):
+    # Two engines, one rule: within 2 % of energy and 3 % of time, as above; the arithmetic is shared.
+    b = bench(key, twelve)
+    charge = charge_case(
+        b.case, b.plan, b.hardware, "adapter", title="", p_load=b.case.design.system.standby, temp=298.15
+    )
+    quick, stepped = charger_energy_after(b.case, b.plan, b.hardware, charge), figures(b)
+    assert quick.e_24 == pytest.approx(stepped.e_24, rel=0.02)
+    assert quick.e_year == pytest.approx(stepped.e_year, rel=0.05)  # the battery's energy is taken off
+    assert quick.p_maintenance == pytest.approx(stepped.p_maintenance, rel=1e-6)
+    assert (quick.e_batt, quick.limit, quick.class_) == (stepped.e_batt, stepped.limit, stepped.class_)
+    slow = replace(charge, run=replace(charge.run, ended_by="timer"))
+    with pytest.raises(NoSolution, match="adapter: the charge does not end"):
+        charger_energy_after(b.case, b.plan, b.hardware, slow)
 
 
 def test_the_battery_gives_what_it_holds_less_its_resistance(bench, twelve):
@@ -42,7 +76,7 @@ def test_the_battery_gives_what_it_holds_less_its_resistance(bench, twelve):
     e = battery_energy(b.case)
     # Between what a pack at its lowest voltage all along would give, and its rest voltage all along.
     assert pack.v_empty * pack.charge_span < e < pack.v_full * pack.charge_span
-    assert e == pytest.approx(float(pack_ocv(pack, 0.5, 298.15)) * pack.charge_span, rel=0.03)
+    assert e == pytest.approx(float(pack_ocv(pack, 0.5, 298.15)) * pack.charge_span, rel=0.04)
 
 
 def test_the_yearly_energy_follows_the_rule(bench, twelve):

@@ -122,7 +122,7 @@ def _unit(role: str, head: str, where: str, units: Mapping[str, str]) -> PlainUn
     if not spelling:
         raise LogError(
             f"{where}: the column {head!r} has no unit. Write it into the head, like '{head} [{ROLES[role]}]', "
-            f"or give the unit of {role!r}"
+            f"or give the unit of {role!r} (--unit {role}={ROLES[role]})"
         )
     try:
         return plain_unit(spelling, ROLES[role])

@@ -50,6 +50,9 @@ class Reading:
     """Energy added by setting noise below zero to zero [J]."""
     t_gaps: float = 0.0
     names: list[str] = field(default_factory=list)
+    name_lines: list[int] = field(default_factory=list)
+    """Line in which each name was met first."""
+    line_below_zero: int = 0
     has_sources: bool = False
     decimal_commas: bool = False
 
@@ -66,9 +69,9 @@ class Reading:
             steps = np.diff(t[:10_000])
             self.usual = float(np.median(steps[steps > 0.0])) if np.any(steps > 0.0) else 0.0
             t = t - self.t_first
-            self._note_powers(p)
+            self._note_powers(p, line)
         else:
-            self._note_powers(p)
+            self._note_powers(p, line)
             t = np.concatenate([[self.t_last], t - self.t_first])
             p, line = np.concatenate([[self.p_last], p]), np.concatenate([[line[0] - 1], line])
             source = np.concatenate([np.array([self.source_last], dtype=np.int8), source])
@@ -106,8 +109,10 @@ class Reading:
             held, source = np.insert(held, at + 1, 0.0), np.insert(source, at + 1, source[at])
         bins.add(t, held, source[:-1])
 
-    def _note_powers(self, p: Floats) -> None:
+    def _note_powers(self, p: Floats, line: npt.NDArray[np.int64]) -> None:
         self.highest, self.lowest = max(self.highest, float(np.max(p))), min(self.lowest, float(np.min(p)))
+        if self.below_zero == 0 and np.any(p < 0.0):
+            self.line_below_zero = int(line[np.argmax(p < 0.0)])
         self.below_zero += int(np.sum(p < 0.0))
         self.lifted -= float(np.sum(np.minimum(p, 0.0))) * self.usual
 
@@ -115,7 +120,9 @@ class Reading:
         if rows.source is None:
             return np.full(len(rows.t), -1, dtype=np.int8)
         self.has_sources = True
-        self.names += [n for n in dict.fromkeys(rows.source) if n not in ("", "none") and n not in self.names]
+        new = [n for n in dict.fromkeys(rows.source) if n not in ("", "none") and n not in self.names]
+        self.names += new
+        self.name_lines += [int(rows.line[rows.source.index(n)]) for n in new]
         if len(self.names) > _MOST_SOURCES:
             shown = ", ".join(self.names[:4])
             raise LogError(f"{self.where}: the column of sources names more than {_MOST_SOURCES}: {shown} …")
@@ -144,6 +151,7 @@ class Reading:
             peak=frozen(np.maximum(self.bins.peak[: len(power)].astype(float), power)),
             source=self.bins.source[: len(power)].copy() if self.has_sources else None,
             sources=tuple(self.names),
+            source_lines=tuple(self.name_lines),
             energy=self.bins.total,
             rows=self.rows,
             notes=tuple(self._notes(hold)),
@@ -158,11 +166,15 @@ class Reading:
         if self.rows < 2:
             yield f"It has {self.rows} row{'' if self.rows == 1 else 's'} that can be used; two are needed."
         elif self.highest <= 0.0 and self.lowest < 0.0:
-            yield "Every power is below zero: the log counts consumption as negative. Read it with the sign turned."
+            yield (
+                "Every power is below zero: the log counts consumption as negative. Read it with the sign turned "
+                "(--flip-sign)."
+            )
         elif self.lowest < -_NOISE * self.highest:
             yield (
-                f"{self.below_zero} of {self.rows} powers are below zero, down to {show(self.lowest, 'W')}: a load "
-                "cannot give power. Is this the log of a pack or of a source, or is the sign of the current turned?"
+                f"{self.below_zero} of {self.rows} powers are below zero, first in line {self.line_below_zero}, down "
+                f"to {show(self.lowest, 'W')}: a load cannot give power. Is this the log of a pack or of a source, or is "
+                "the sign of the current turned?"
             )
 
     def _notes(self, hold: float) -> Iterator[str]:

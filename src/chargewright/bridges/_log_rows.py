@@ -28,7 +28,7 @@ class Rows:
 
 def rows_of(lines: list[str], first: int, head: Head) -> Rows:
     """Return the rows of lines, of which the first one has the number `first`."""
-    quick = None if head.clock or "source" in head.columns else _quick(lines, first, head)
+    quick = None if head.clock else _quick(lines, first, head)
     return quick or _slow(lines, first, head)
 
 
@@ -49,7 +49,15 @@ def _quick(lines: list[str], first: int, head: Head) -> Rows | None:
         return None
     values = {c.role: _scaled(c, found[:, k]) for k, c in enumerate(columns)}
     line = np.arange(first, first + len(lines))
-    return Rows(t=values["time"], p=_power(values), source=None, line=line, bad=[], decimal_commas=commas)
+    source = None
+    if "source" in head.columns:
+        place = head.columns["source"].place
+        source = [_name(row.split(head.separator)[place]) for row in lines]
+    return Rows(t=values["time"], p=_power(values), source=source, line=line, bad=[], decimal_commas=commas)
+
+
+def _name(cell: str) -> str:
+    return cell.strip().strip('"').strip()
 
 
 def _scaled(column: Column, values: Floats) -> Floats:
@@ -84,7 +92,7 @@ def _slow(lines: list[str], first: int, head: Head) -> Rows:
         for role, value in row.items():
             values[role].append(value)
         if source is not None:
-            source.append(cells[head.columns["source"].place].strip().strip('"').strip())
+            source.append(_name(cells[head.columns["source"].place]))
     arrays = {role: np.array(column, dtype=float) for role, column in values.items()}
     return Rows(
         t=arrays["time"],

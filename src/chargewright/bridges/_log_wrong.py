@@ -19,15 +19,23 @@ class Kind:
 BAD_ROW = Kind(
     "row that cannot be read",
     "rows that cannot be read",
-    "Mend these rows, or let bad rows be dropped, so that the value before each holds on.",
+    "Mend these rows, or let bad rows be dropped, so that the value before each holds on (--bad-rows drop).",
 )
-GAP = Kind("gap", "gaps", "Say what to do in gaps: let the last value hold on, or take the product as off.")
+GAP = Kind(
+    "gap",
+    "gaps",
+    "Say what to do in gaps: let the last value hold on (--gaps hold), or take the product as off (--gaps off).",
+)
 BACKWARDS = Kind(
     "time that runs backwards",
     "times that run backwards",
     "Put the rows in order of time; a clock that was set back cannot be mended by sorting.",
 )
-STANDSTILL = Kind("time that stands still with another value", "times that stand still with another value")
+STANDSTILL = Kind(
+    "time that stands still with another value",
+    "times that stand still with another value",
+    "Log the time more finely, or keep one row of each instant.",
+)
 REPEATED = Kind("repeated row", "repeated rows")
 
 

@@ -2,7 +2,8 @@
 
 10 CFR 430 subpart B appendix Y asks for a charge of the emptied battery and its maintenance, 24 hours in all or longer
 if the charge takes longer, with the product switched off if that can be; then for the power with a full battery and
-without one. The model runs that test; a laboratory's measured figures are what counts.
+without one. The model runs that test, in steps or from a charge that was run already; what counts is what a
+laboratory measures.
 """
 
 from dataclasses import dataclass
@@ -12,17 +13,20 @@ import numpy as np
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.base.units import show
 from chargewright.network.hardware import Hardware
+from chargewright.parts.cell import Array
 from chargewright.parts.charger_rules import charger_class, charger_limit, charger_yearly_energy, judge_battery_charger
 from chargewright.parts.energy_rules import REMARK, Comparison
-from chargewright.parts.pack import pack_dc_resistance, pack_ocv
-from chargewright.parts.supply import wall_power
+from chargewright.parts.pack import lowest_cell_voltage, pack_dc_resistance, pack_ocv
+from chargewright.parts.supply import Supply, wall_power
 from chargewright.sim import usage_rules as code
 from chargewright.sim.usage import DAY, Series, rested, run_usage
 from chargewright.sim.usage_setup import fold_charger, fold_pack
+from chargewright.studies.charge import ChargePlan
 from chargewright.studies.needs import Plan
+from chargewright.studies.operate import operate
 from chargewright.studies.situation import Situation
 from chargewright.studies.usage.run import charger_of
-from chargewright.studies.usage.tables import usage_tables
+from chargewright.studies.usage.tables import Bools, usage_tables
 
 _SETTLE = 5.0 * 3600.0
 """The test lasts at least this much longer than the charge (appendix Y; from memory)."""
@@ -91,14 +95,52 @@ def charger_energy(case: Situation, chosen: Plan, hardware: Hardware, source: st
         timer = f": the charge timer of {show(rules.timer, 's')} ends it first" if sums.counts[code.TIMED_OUT] else ""
         raise NoSolution(f"{source}: the charge does not end within two days{timer}; so the test has no result")
     t_charge = float(ended[0, 0])
-    t_test = max(DAY, t_charge + _SETTLE)
-    supply = tables.supplies[0]
-    p_wall = np.asarray(wall_power(supply, sums.rows[:, 5]))
+    t_test = _test_length(t_charge)
+    p_wall = np.asarray(wall_power(tables.supplies[0], sums.rows[:, 5]))
     t = sums.rows[:, 0]
-    e_24 = float(np.sum(p_wall[t < t_test - 1e-6]) * 60.0)
     kept = (t >= t_test - _LAST_HOURS) & (t < t_test)
-    p_maintenance = float(np.mean(p_wall[kept]))
-    e_batt = battery_energy(case)
+    return _figures(
+        case,
+        tables.supplies[0],
+        source,
+        t_charge=t_charge,
+        e_24=float(np.sum(p_wall[t < t_test - 1e-6]) * 60.0),
+        p_maintenance=float(np.mean(p_wall[kept])),
+    )
+
+
+def charger_energy_after(case: Situation, chosen: Plan, hardware: Hardware, charge: ChargePlan) -> ChargerEnergy:
+    """Return the figures from a charge that has been run already, switched off: for the rest the pack stays full.
+
+    Takes milliseconds. That charge begins with an empty pack, the rule's where 0.2 C have emptied it: 2 %.
+    Raises NoSolution for a charge that does not end, or where the full pack's state is not found.
+    """
+    if charge.run.ended_by != "termination":
+        raise NoSolution(f"{charge.source}: the charge does not end ({charge.run.cause}); so the test has no result")
+    supply = chosen.contracts[charge.source]
+    full = operate(case, chosen.path, hardware, supply, soc=1.0, p_load=charge.p_load, temp=_TEMP, may_charge=False)
+    if not full.solved[0]:
+        raise NoSolution(f"{charge.source}: the path finds no rest with a full pack; so the test has no result")
+    p_full, t_charge = float(wall_power(supply, full.p_source[0])), charge.run.t_end
+    return _figures(
+        case,
+        supply,
+        charge.source,
+        t_charge=t_charge,
+        e_24=charge.e_wall + p_full * (_test_length(t_charge) - t_charge),
+        p_maintenance=p_full,
+    )
+
+
+def _test_length(t_charge: float) -> float:
+    return max(DAY, t_charge + _SETTLE)
+
+
+def _figures(
+    case: Situation, supply: Supply, source: str, *, t_charge: float, e_24: float, p_maintenance: float
+) -> ChargerEnergy:
+    """Return what the rule makes of a test."""
+    t_test, e_batt = _test_length(t_charge), battery_energy(case)
     v = float(pack_ocv(case.pack, 0.5, _TEMP))
     class_ = charger_class(e_batt, v)
     note, e_year, comparison = "", None, None
@@ -132,21 +174,26 @@ def charger_energy(case: Situation, chosen: Plan, hardware: Hardware, source: st
 
 
 def battery_energy(case: Situation) -> float:
-    """Return what the full pack gives at 0.2 C down to its lowest working voltage [J], its resistance settled."""
-    pack = case.pack
-    soc = np.linspace(1.0, 0.0, 2001)
-    i = _RATE * pack.capacity
-    v = pack_ocv(pack, soc, _TEMP) - i * pack_dc_resistance(pack, soc, _TEMP, False)
-    gives = np.cumprod(v >= pack.v_empty).astype(bool)
-    return float(np.trapezoid(v[gives], (1.0 - soc[gives]) * pack.charge_span))
+    """Return what the full pack gives at 0.2 C until pack or lowest cell is empty [J], its resistance settled."""
+    soc, v, works = _discharge(case)
+    gives = np.cumprod(works[::-1]).astype(bool)[::-1]
+    return float(np.trapezoid(v[gives], soc[gives]) * case.pack.charge_span)
 
 
 def _soc_empty(case: Situation) -> float:
-    """Return where the discharge test leaves the pack: at its lowest working voltage, under 0.2 C."""
-    pack = case.pack
-    soc = np.linspace(0.0, 1.0, 2001)
-    v = pack_ocv(pack, soc, _TEMP) - _RATE * pack.capacity * pack_dc_resistance(pack, soc, _TEMP, False)
-    return float(soc[int(np.argmax(v >= pack.v_empty))])
+    """Return where the discharge test leaves the pack."""
+    soc, _, works = _discharge(case)
+    return float(soc[int(np.argmax(works))])
+
+
+def _discharge(case: Situation) -> tuple[Array, Array, Bools]:
+    """Return states of charge, the pack's voltage at 0.2 C, and where neither pack nor lowest cell is empty."""
+    pack, soc = case.pack, np.linspace(0.0, 1.0, 2001)
+    i = _RATE * pack.capacity
+    r = pack_dc_resistance(pack, soc, _TEMP, False)
+    v = np.asarray(pack_ocv(pack, soc, _TEMP) - i * r)
+    lowest = lowest_cell_voltage(pack, soc, _TEMP, i * (r - pack.lead_resistance) / pack.series)
+    return soc, v, (v >= pack.v_empty) & (lowest >= pack.v_cell_min)
 
 
 def charger_words(found: ChargerEnergy) -> str:

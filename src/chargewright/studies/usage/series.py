@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import LogError, OutOfRange
+from chargewright.base.near import nearest
 from chargewright.base.units import show
 from chargewright.parts.cell import Array, frozen
 from chargewright.sim.usage import DAY, Series
@@ -34,6 +35,8 @@ class LoadLog:
     energy: float
     """Of the rows of the log [J]."""
     rows: int
+    source_lines: tuple[int, ...] = ()
+    """Line of the file in which each of `sources` is met first; empty for a log that was not read from a file."""
     notes: tuple[str, ...]
     """Everything that was mended or assumed while it was read."""
 
@@ -135,12 +138,16 @@ def _sources_by_table(case: Situation, log: LoadLog) -> tuple[npt.NDArray[np.int
 
 def _fed_by(case: Situation, log: LoadLog, name: str) -> str:
     """Return what feeds under a name of the log, 'source' or 'source at 9 V'. Raises LogError."""
+    lines = dict(zip(log.sources, log.source_lines, strict=False))
+    where = f"{log.name}, line {lines[name]}" if name in lines else log.name
     try:
         found = known_name(case, name)
     except OutOfRange as error:
-        raise LogError(f"{log.name}: {error}") from None
+        raise LogError(f"{where}: {error}") from None
     if found is None:
-        raise LogError(f"{log.name}: no source is called {name!r}; there are {', '.join(case.sources)}")
+        close = nearest(name, list(case.sources))
+        hint = f"did you mean {close!r}?" if close else f"there are {', '.join(case.sources)}"
+        raise LogError(f"{where}: no source is called {name!r}; {hint}")
     return found
 
 
