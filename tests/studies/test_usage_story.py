@@ -71,7 +71,7 @@ def test_a_hot_enclosure_stops_the_charge(bench, twelve):
     hot = lived(b, ambient=(316.15,), enclosure=4.0)
     text = told(hot, "too-hot-to-charge")
     assert "because the cells are above 45 °C" in text
-    assert "warm the pack through the enclosure (4 K/W)" in text
+    assert "warm the pack through the enclosure (4 K/W), with 43 °C around it" in text
     assert float(np.max(hot.daily.temp_high)) > 318.15
     assert float(np.sum(hot.daily.t_blocked)) > 600.0
 
@@ -173,6 +173,20 @@ usage:
   - {mode: work, source: none, duration: 2 h}
   - {mode: "off", source: adapter, duration: 22 h}
 """
+
+
+def test_a_full_pack_that_rests_on_its_source_does_not_drift(bench, twelve):
+    # 2 % a month by itself: the charger waits for its recharge drop, so nothing runs empty.
+    b = bench("direct", twelve + "usage: [{mode: work, source: adapter, duration: 24 h}]\n")
+    month = 30 * 86400.0
+    run = lived(b, days=40.0, self_discharge=0.02 / month, step=3600.0)
+    assert run.daily.soc_end[-1] < run.daily.soc_end[0] - 0.02
+    assert keys(run) == {"well"}
+    used = (
+        'usage:\n  - {mode: work, source: adapter, duration: 20 min}\n  - {mode: "off", source: none, duration: 23 h}\n'
+    )
+    weak = bench("direct", twelve.replace("current: 3.25 A", "current: 0.7 A") + used)
+    assert "at this pace the pack is empty" in told(lived(weak, days=8.0, step=600.0), "drift")
 
 
 def test_peaks_brown_the_bus_out_where_the_pack_is_low(bench, twelve):

@@ -173,8 +173,8 @@ class Reading:
         elif self.lowest < -_NOISE * self.highest:
             yield (
                 f"{self.below_zero} of {self.rows} powers are below zero, first in line {self.line_below_zero}, down "
-                f"to {show(self.lowest, 'W')}: a load cannot give power. Is this the log of a pack or of a source, or is "
-                "the sign of the current turned?"
+                f"to {show(self.lowest, 'W')}: a load cannot give power. Is this the log of a pack or of a source, or "
+                "is the sign of the current turned?"
             )
 
     def _notes(self, hold: float) -> Iterator[str]:

@@ -290,6 +290,10 @@ def _flapping(run: UsageRun) -> Iterator[Story]:
 
 def _drift(run: UsageRun) -> Iterator[Story]:
     ends = run.daily.soc_end
+    # A charger lets a full pack fall by self-discharge until it is time for the next charge: no drift.
+    rests = run.settings.self_discharge * (run.length - _DAY) if float(np.sum(run.daily.t_source)) > 0.0 else 0.0
+    if len(ends) > 2 and ends[0] - ends[-1] <= 1.1 * rests:
+        return
     if len(ends) > 2 and ends[-1] < ends[0] - 0.02 and run.t_unserved == 0.0:
         days = ends[-1] / max((ends[0] - ends[-1]) / (len(ends) - 1), 1e-9)
         yield Story(
