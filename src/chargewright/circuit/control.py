@@ -24,7 +24,9 @@ from chargewright.circuit.elements import (
     Lowest,
     Quantity,
     Resistor,
+    Source,
     Wave,
+    i_of,
     v_node,
 )
 
@@ -56,6 +58,11 @@ class Loop:
     """Of the sense filter [s]; 0 without one."""
     offset: float = 0.0
     """Error of the sensing, in the unit of what is sensed."""
+    lead: tuple[float, float] | None = None
+    """Resistor and capacitor in series beside a resistor of 1/gm [Ω, F] in front of the amplifier: this makes it type
+    3, an operational amplifier with 1/gm, `lead` at its input and r_z, c_z, c_p back."""
+    settled: float | None = None
+    """What is sensed at the beginning, in its unit: filter and lead then start settled at it; 0 V if None."""
 
     @property
     def node(self) -> str:
@@ -102,8 +109,7 @@ def control_of(loops: tuple[Loop, ...], clamp: Clamp, *, to: str = CONTROL) -> t
     found: list[Element] = []
     for loop in loops:
         sensed = _sensed(loop, found)
-        scaled = _scaled(loop)
-        found.append(Amplifier(name=f"gm_{loop.name}", a=loop.node, gm=loop.gm, reference=scaled, terms=sensed))
+        found.append(_amplifier(loop, sensed, found))
         found += _network(loop.name, loop.node, loop)
         found += _held(loop.name, loop.node, to, clamp)
     nodes = tuple(loop.node for loop in loops)
@@ -157,8 +163,35 @@ def _sensed(loop: Loop, found: list[Element]) -> tuple[tuple[float, Quantity], .
     if loop.tau == 0.0:
         return ((1.0, v_node(raw)),)
     found.append(Resistor(name=f"rf_{loop.name}", a=raw, b=smooth, r=R_FILTER))
-    found.append(Capacitor(name=f"cf_{loop.name}", a=smooth, b=GROUND, c=loop.tau / R_FILTER))
+    found.append(Capacitor(name=f"cf_{loop.name}", a=smooth, b=GROUND, c=loop.tau / R_FILTER, start=_at_start(loop)))
     return ((1.0, v_node(smooth)),)
+
+
+def _amplifier(loop: Loop, sensed: tuple[tuple[float, Quantity], ...], found: list[Element]) -> Amplifier:
+    scaled = _scaled(loop)
+    if loop.lead is None:
+        return Amplifier(name=f"gm_{loop.name}", a=loop.node, gm=loop.gm, reference=scaled, terms=sensed)
+    # The error drives the input network into ground; what flows there is what the amplifier puts into its way back.
+    wanted, error, inner = f"wanted_{loop.name}", f"error_{loop.name}", f"lead_{loop.name}"
+    found.append(Source(name=f"ref_{loop.name}", a=wanted, b=GROUND, v=scaled))
+    against = tuple((-k, q) for k, q in sensed)
+    found.append(Follower(name=f"err_{loop.name}", a=error, terms=((1.0, v_node(wanted)), *against)))
+    found.append(Resistor(name=f"r1_{loop.name}", a=error, b=GROUND, r=1.0 / loop.gm))
+    found.append(Resistor(name=f"r3_{loop.name}", a=error, b=inner, r=loop.lead[0]))
+    found.append(Capacitor(name=f"c3_{loop.name}", a=inner, b=GROUND, c=loop.lead[1], start=_error(loop)))
+    terms = ((-1.0, i_of(f"r1_{loop.name}")), (-1.0, i_of(f"r3_{loop.name}")))
+    return Amplifier(name=f"gm_{loop.name}", a=loop.node, gm=1.0, reference=0.0, terms=terms)
+
+
+def _at_start(loop: Loop) -> float:
+    return 0.0 if loop.settled is None else loop.gain * (loop.settled + loop.offset)
+
+
+def _error(loop: Loop) -> float:
+    if loop.settled is None:
+        return 0.0
+    wanted = loop.reference.start if isinstance(loop.reference, Wave) else loop.reference
+    return loop.gain * wanted - _at_start(loop)
 
 
 def _scaled(loop: Loop) -> Level:

@@ -17,6 +17,7 @@ from chargewright.cli.loops import loops
 from chargewright.cli.prepare import prepare
 from chargewright.cli.progress import Line
 from chargewright.cli.sequence import sequence
+from chargewright.cli.transients import transients
 from chargewright.cli.usage import usage
 
 _STUDY_SHARE = 0.6
@@ -127,6 +128,7 @@ app.command()(usage)
 app.command()(loops)
 app.command()(prepare)
 app.command()(sequence)
+app.command()(transients)
 
 
 def main(arguments: list[str] | None = None) -> int:

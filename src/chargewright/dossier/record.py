@@ -12,6 +12,7 @@ from chargewright.studies.sequences.record import Sequences
 from chargewright.studies.settings import Settings
 from chargewright.studies.stability import Stability
 from chargewright.studies.study import Study
+from chargewright.studies.transients.record import Transients
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +52,9 @@ class Dossier:
     assumptions: tuple[str, ...]
     """What was filled in where the design file says nothing."""
     not_modelled: tuple[str, ...]
+    transients: Transients | None = None
+    """What happens to the winner in time; None if no path is feasible, its loops could not be judged, or it was not
+    run."""
 
     def __repr__(self) -> str:
         """Return verdict and ranking; a dossier in full is thousands of numbers."""

@@ -1,0 +1,141 @@
+"""The command that puts a design's path into time: plug, load, limits and hand-overs, each against its limits."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from chargewright.cli.progress import Line
+
+if TYPE_CHECKING:
+    from chargewright.studies.transients.product import Product
+    from chargewright.studies.transients.record import Transients
+
+FORMAT, VERSION = "chargewright transients", 1
+
+
+def transients(
+    design: Annotated[Path, typer.Argument(metavar="DESIGN", help="The design file (YAML).", show_default=False)],
+    path: Annotated[str | None, typer.Option("--path", help="Key of the power path; by default the best one.")] = None,
+    only: Annotated[list[str] | None, typer.Option("--only", help="Key of a transient; may be repeated.")] = None,
+    switched: Annotated[
+        bool, typer.Option("--switched", help="Run every switching edge instead of the averaged circuit.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the page, figures, waveforms and transients.json.")
+    ] = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Write the waveforms as Parquet instead of CSV.")] = False,
+    deck: Annotated[
+        Path | None, typer.Option("--deck", help="Write the stage, open loop, as a SPICE deck into this file.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
+) -> int:
+    """Run what happens in time: limits, hand-overs, load steps, plug and unplug, start from the pack."""
+    from chargewright.studies.transients.run import transients as run
+
+    with Line(quiet=as_json) as line:
+        name, product = _product(design, path, line)
+        found = run(
+            product,
+            only=tuple(only or ()),
+            engine="switched" if switched else "averaged",
+            progress=lambda step, share: line.tell(step, 0.3 + 0.6 * share),
+        )
+        if out is not None:
+            line.tell("page, figures and waveforms", 0.9)
+            _write(found, name, out, parquet=parquet)
+    if deck is not None:
+        _write_deck(product, deck)
+    print(json.dumps(record(found), ensure_ascii=False, allow_nan=False) if as_json else _text(found))
+    if not as_json and out is not None:
+        print(f"\nPage: {out / 'transients.html'}")
+    return 0 if found.passes else 1
+
+
+def _product(design: Path, path: str | None, line: Line) -> "tuple[str, Product]":
+    from chargewright.base.errors import NoSolution
+    from chargewright.base.near import nearest
+    from chargewright.spec.load import load_design
+    from chargewright.studies.stability import stability
+    from chargewright.studies.study import study_design
+    from chargewright.studies.transients.run import product_of
+
+    study = study_design(load_design(design), design, progress=lambda step, share: line.tell(step, 0.25 * share))
+    keys = [p.path.key for p in study.paths]
+    if path is not None and path not in keys:
+        raise NoSolution(f"--path {path}: this design has no such path; did you mean {nearest(path, keys)}?")
+    chosen = study.path(path) if path is not None else study.winner or study.paths[0]
+    line.tell("loops over the whole envelope", 0.26)
+    return study.case.design.name, product_of(study.case, chosen, stability(study.case, chosen))
+
+
+def _text(found: "Transients") -> str:
+    from chargewright.base.units import show
+
+    lines = [f"What happens when: {found.path}"]
+    for r in found.reports:
+        lines += ["", f"{r.title} [{r.key}]", f"  {r.setting}", f"  {r.verdict}"]
+        lines += [f"  {r.cause} What helps: {r.cure}."] if r.cause else []
+        for m in r.measures:
+            limit = "" if m.limit is None else f", limit {show(m.limit, m.unit, 3)}"
+            lines.append(f"    {m.title}: {show(m.value, m.unit, 3)}{limit}{'' if m.passes else '  NOT KEPT'}")
+    lines += ["", *(f"Not run: {left.title}; {left.why}." for left in found.left_out)]
+    lines += ["", *found.assumptions]
+    lines += ["A model, no measurement: probe the built product before anyone relies on it, and have it reviewed."]
+    return "\n".join(lines)
+
+
+def record(found: "Transients") -> dict[str, Any]:
+    """Return transients as plain data; keys carry their units, those of a measure in `unit`."""
+    from chargewright.report.data.transients import transient_measures_table, transient_waves_table, transients_table
+    from chargewright.report.record import columns_of, rows_of
+
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "path": found.path,
+        "passes": found.passes,
+        "transients": rows_of(transients_table(found)),
+        "measures": rows_of(transient_measures_table(found)),
+        "waves": columns_of(transient_waves_table(found)),
+        "events": {r.key: [{"t_s": t, "words": words} for t, words in r.events] for r in found.reports},
+        "assumptions": [*found.assumptions, *(a for r in found.reports for a in r.assumptions)],
+    }
+
+
+def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
+    from chargewright.base.files import save_text_atomically
+    from chargewright.base.version import own_version
+    from chargewright.bridges.table_files import save_table, table_notes
+    from chargewright.report.blocks import Chapter, Document
+    from chargewright.report.chapters.transients import transient_blocks
+    from chargewright.report.data.transients import wave_columns
+    from chargewright.report.figures.transient import transient_picture
+    from chargewright.report.html import html_page
+    from chargewright.report.pdf import png_bytes
+
+    out.mkdir(parents=True, exist_ok=True)
+    for r in found.reports:
+        table = out / f"{r.key}.{'parquet' if parquet else 'csv'}"
+        save_table(table, wave_columns(r), notes=table_notes(f"{name}, {found.path}: {r.title}", setting=r.setting))
+        picture = transient_picture(r)
+        save_text_atomically(out / f"{r.key}.svg", picture.svg)
+        (out / f"{r.key}.png").write_bytes(png_bytes(picture))
+    chapter = Chapter(
+        key="transients", title="What happens when", question="Does it stand what is done to it?",
+        blocks=tuple(transient_blocks(found)),
+    )  # fmt: skip
+    page = Document(
+        title=name, subtitle=f"Path {found.path}, in time", date="", made_by=f"Chargewright {own_version()}",
+        chapters=(chapter,),
+    )  # fmt: skip
+    save_text_atomically(out / "transients.html", html_page(page))
+    save_text_atomically(out / "transients.json", json.dumps(record(found), ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def _write_deck(product: "Product", file: Path) -> None:
+    from chargewright.base.files import save_text_atomically
+    from chargewright.studies.transients.steady_wave import stage_deck
+
+    save_text_atomically(file, stage_deck(product))

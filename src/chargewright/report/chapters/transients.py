@@ -1,0 +1,124 @@
+"""What happens when …: plug, load, limits and hand-overs in time, each against the limits of cell, source and parts."""
+
+from math import isfinite
+
+from chargewright.base.units import show
+from chargewright.dossier.record import Dossier
+from chargewright.report.blocks import (
+    Block,
+    Bullets,
+    Cell,
+    Chapter,
+    Paragraph,
+    Pictures,
+    Table,
+    Tone,
+    Unfold,
+    Verdict,
+)
+from chargewright.report.figures.transient import transient_picture
+from chargewright.studies.transients.record import Measure, TransientReport, Transients
+
+_SHOWN = ("bus_low", "bus_high", "pack_high", "coil_most", "source_most", "source_over", "settling", "changes")
+
+
+def chapter(dossier: Dossier) -> Chapter | None:
+    """Return the chapter; None where nothing was run in time."""
+    if dossier.transients is None:
+        return None
+    return Chapter(
+        key="transients",
+        title="What happens when",
+        question="Does it stand what is done to it?",
+        blocks=tuple(transient_blocks(dossier.transients)),
+    )
+
+
+def transient_blocks(found: Transients) -> list[Block]:
+    """Return verdict, charts and tables of transients."""
+    failed = [r for r in found.reports if not r.passes]
+    blocks: list[Block] = [
+        Verdict(text=_verdict(found, failed), tone="bad" if failed else "plain"),
+        Paragraph(text=_WHAT, tone="quiet"),
+        *(Paragraph(text=f"{r.title}: {r.cause} What helps: {r.cure}.", tone="bad") for r in failed),
+        Pictures(items=tuple(transient_picture(r) for r in found.reports)),
+        _table(found),
+    ]
+    if found.left_out:
+        blocks.append(Bullets(items=tuple(f"Not run: {left.title}; {left.why}." for left in found.left_out)))
+    blocks.append(Unfold(title="What happens in each, and what is assumed", blocks=(_details(found),)))
+    return blocks
+
+
+_WHAT = (
+    "The parts and the loops of this study, put into time: amplifiers, wind-up, delays and body diodes included, the "
+    "controller's own habits assumed. Layout, part tolerance and what a real controller does besides are not in it: "
+    "each of these belongs on the bench, with a current probe, before anyone relies on it."
+)
+
+
+def _verdict(found: Transients, failed: list[TransientReport]) -> str:
+    if not found.reports:
+        return "Nothing was run in time."
+    if not failed:
+        return f"Yes: in all {len(found.reports)} that this path can meet, every limit is kept. {_closest(found)}"
+    return f"Not in all: {'; '.join(_inside(r.title) for r in failed)}."
+
+
+def _closest(found: Transients) -> str:
+    """Return which limit comes nearest, over its own size."""
+    near = [(m, r) for r in found.reports for m in r.measures if _judged(m)]
+    m, r = min(near, key=lambda one: _room(one[0]))
+    assert m.limit is not None
+    return f"Nearest: {m.title} {show(m.value, m.unit, 3)} of {show(m.limit, m.unit, 3)} ({_inside(r.title)})."
+
+
+def _inside(title: str) -> str:
+    """Return a title as it stands inside a sentence."""
+    return title[0].lower() + title[1:]
+
+
+def _judged(m: Measure) -> bool:
+    return m.limit is not None and isfinite(m.limit) and m.limit > 0.0 and m.unit in ("V", "A")
+
+
+def _room(m: Measure) -> float:
+    assert m.limit is not None
+    return (m.limit - m.value if m.side == "above" else m.value - m.limit) / m.limit
+
+
+def _table(found: Transients) -> Table:
+    heads = (
+        "transient",
+        "lowest bus",
+        "highest bus",
+        "pack",
+        "coil",
+        "source",
+        "above its limit for",
+        "settled",
+        "loops",
+    )
+    return Table(
+        caption="Each against its limits",
+        heads=heads,
+        aligns=("left", "right", "right", "right", "right", "right", "right", "right", "right"),
+        rows=tuple((Cell(text=r.title), *(_cell(r.measure(key)) for key in _SHOWN)) for r in found.reports),
+        note="In brackets the limit, where there is one. Loops: how often the ruling loop changes after one event.",
+    )
+
+
+def _cell(m: Measure) -> Cell:
+    tone: Tone = "plain" if m.passes else "bad"
+    if m.key == "settling":
+        return Cell(text="not within the run" if m.note else show(m.value, "s", 2))
+    shown = f"{m.value:.0f}" if m.unit == "1" else show(m.value, m.unit, 3)
+    if m.limit is None or not isfinite(m.limit):
+        return Cell(text=shown, tone=tone)
+    limit = f"{m.limit:.0f}" if m.unit == "1" else show(m.limit, m.unit, 3)
+    return Cell(text=f"{shown} ({limit})", tone=tone)
+
+
+def _details(found: Transients) -> Bullets:
+    items = [f"{r.title}. {r.what} With: {r.setting}. {' '.join(r.assumptions)}" for r in found.reports]
+    return Bullets(items=(*items, *found.assumptions))
