@@ -3,7 +3,7 @@
 Signs: as everywhere, current into the pack is positive.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit.elements import Element, PassSwitch, Quantity, Switch
@@ -125,6 +125,9 @@ class Circuit:
     timeline: tuple[Timed, ...] = ()
     """Switches set at instants from the start, in any order; of events of one switch at one instant the last counts."""
     trips: tuple[Trip, ...] = ()
+    _gated: list[Switch | PassSwitch] = field(default_factory=list, init=False, repr=False, compare=False)
+    _by_name: dict[str, Element] = field(default_factory=dict, init=False, repr=False, compare=False)
+    """Both are filled at their first use: every mode of a circuit asks for them many times."""
 
     @property
     def switches(self) -> tuple[Switch, ...]:
@@ -134,11 +137,14 @@ class Circuit:
     @property
     def gated(self) -> tuple[Switch | PassSwitch, ...]:
         """Everything that has a gate, in the order of the gates."""
-        return tuple(e for e in self.elements if isinstance(e, Switch | PassSwitch))
+        if not self._gated:
+            self._gated.extend(e for e in self.elements if isinstance(e, Switch | PassSwitch))
+        return tuple(self._gated)
 
     def element(self, name: str) -> Element:
         """Return an element by its name."""
-        for e in self.elements:
-            if e.name == name:
-                return e
+        if not self._by_name:
+            self._by_name.update({e.name: e for e in self.elements})
+        if name in self._by_name:
+            return self._by_name[name]
         raise OutOfRange(f"the circuit has no element called {name}; it has {', '.join(e.name for e in self.elements)}")

@@ -26,7 +26,7 @@ def _script(product: Product) -> Script:
     e = float(pack_ocv(case.pack, soc, temp))
     low, high = e - _BELOW * drop, e + _ABOVE * drop
     at = standing(product, "charging", supply, soc=soc, p_load=product.p_calm, e_cells=low)
-    t = max(0.3e-3, 5.0 * product.t_loop)
+    t = max(0.6e-3, 10.0 * product.t_loop)
     rise = Wave(points=((0.0, low), (_RISE, high)))
     return Script(
         phases=(

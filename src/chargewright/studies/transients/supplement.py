@@ -28,7 +28,7 @@ def _script(product: Product) -> Script:
 
 def _steps(product: Product, supply: Supply, at: Standing, loops: tuple[str, ...]) -> Script:
     case, settings, wide = product.case, product.settings, not product.path.narrow
-    t = max(0.8e-3, 12.0 * product.t_loop)
+    t = max(1.5e-3, 20.0 * product.t_loop)
     calm = put_into_time(at, loops)
     peak = put_into_time(at, loops, Change(p_load=case.p_peak))
     limit = source_limit(case, supply)

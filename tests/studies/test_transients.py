@@ -1,0 +1,185 @@
+"""Transients of a path: what they come to, against charge, energy and the set-points that must hold in the end."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from chargewright.base.errors import ChargewrightError
+from chargewright.physics.transient import hold_up_time
+from chargewright.studies.operate import source_limit
+from chargewright.studies.stability import ControllerModel, loops_of
+from chargewright.studies.transients import shelf
+from chargewright.studies.transients.product import FROM_SOURCE, Product, bank_capacitance
+from chargewright.studies.transients.record import QUANTITIES, TransientReport
+from chargewright.studies.transients.run import one, transients
+
+PEAK = """\
+name: Peaks
+sources:
+  - name: adapter
+    kind: fixed
+    voltage: 20 V ±5 %
+    current: 3.25 A
+pack: {cell: nmc-power, series: 3, parallel: 2, i_discharge_max: 4 C}
+charge: {current: 0.6 C}
+system:
+  load: 20 W
+  peak: {power: 90 W, duration: 10 ms}
+"""
+
+
+@pytest.fixture(scope="module")
+def product(bench):
+    @cache
+    def make(key: str, text: str) -> Product:
+        b = bench(key, text)
+        loops = loops_of(b.case, b.plan, b.hardware, b.build, ControllerModel())
+        return Product(case=b.case, plan=b.plan, hardware=b.hardware, build=b.build, stability=loops)
+
+    return lambda key, text=PEAK: make(key, text)
+
+
+@pytest.fixture(scope="module")
+def ran(product):
+    @cache
+    def make(key: str, transient: str, text: str = PEAK) -> TransientReport:
+        found = one(product(key, text), shelf.get(transient), "averaged")
+        assert not isinstance(found, str), found
+        return found
+
+    return make
+
+
+def final(r: TransientReport, name: str, upto: float = np.inf) -> float:
+    """Return the mean of the last tenth before an instant."""
+    inside = np.flatnonzero(r.waves.t < upto)
+    last = inside[-max(len(inside) // 20, 2) :]
+    return float(np.mean(r.waves.mean[name][last]))
+
+
+@pytest.mark.parametrize("key", shelf.keys())
+def test_each_says_what_happens_and_what_helps(key):
+    kind = shelf.get(key)
+    assert kind.key == key
+    assert len(kind.what) > 40
+    assert kind.cure
+    assert set(kind.drawn) <= set(QUANTITIES)
+
+
+def test_an_unknown_transient_is_named_with_the_nearest(product):
+    with pytest.raises(ChargewrightError, match="unplug"):
+        transients(product("direct"), only=("unplugg",))
+
+
+def test_the_voltage_loop_takes_over_and_holds_the_full_voltage(ran, product):
+    calm = PEAK.replace("load: 20 W", "load: 8 W")
+    p, r = product("narrow-buck", calm), ran("narrow-buck", "handover", calm)
+    t = r.waves.t
+    assert np.mean(r.waves.mean["i_pack"][t < 0.0]) == pytest.approx(p.case.i_charge, rel=0.01)
+    # The loops integrate: what is left of their error after some ten time constants is below a thousandth.
+    assert final(r, "v_pack") == pytest.approx(p.case.v_full, rel=1e-3)
+    assert final(r, "i_pack") < 0.9 * p.case.i_charge
+    ruling = [r.loops[k] for k in r.waves.ruling]
+    assert ruling[0] == "charge current"
+    assert ruling[-1] == "charge voltage"
+    assert r.measure("changes").value == 1.0
+
+
+def test_the_source_is_held_at_its_limit_while_the_pack_helps_and_power_balances(ran, product):
+    p, r = product("narrow-buck"), ran("narrow-buck", "supplement")
+    over = next(t for t, words in r.events if words == "peak over")
+    limit = source_limit(p.case, p.weakest)
+    assert final(r, "i_source", over) == pytest.approx(limit, rel=5e-3)
+    assert final(r, "i_pack", over) < 0.0
+    # Conservation: what source and pack bring to the product is what the bus takes and 0 to 12 % of stage losses.
+    given = final(r, "v_input", over) * limit - final(r, "v_pack", over) * final(r, "i_pack", over)
+    taken = final(r, "v_bus", over) * final(r, "i_load", over)
+    assert taken < given < 1.12 * taken
+
+
+def test_the_stage_turns_round_only_after_its_delay_where_it_lies_on_the_side(ran, product):
+    p, r = product("direct-boost"), ran("direct-boost", "supplement")
+    turned = next(t for t, words in r.events if "turns" in words)
+    assert turned >= p.settings.t_turn
+    before = (r.waves.t > 0.0) & (r.waves.t < turned)
+    assert np.min(r.waves.mean["i_coil"][before]) > -0.05
+    assert r.measure("discharge_most").value > 1.0
+
+
+def test_the_bus_falls_after_the_plug_as_its_energy_says(ran, product):
+    # Energy: ½·C·(v1² − v2²) = p·t. The load alone gives the longest time, load and full charge power the shortest.
+    p, r = product("direct"), ran("direct", "unplug")
+    w = r.waves
+    v_1 = float(np.interp(0.0, w.t, w.mean["v_bus"]))
+    v_2 = 0.5 * v_1 + 0.5 * float(np.min(w.mean["v_bus"]))
+    passed = w.t[(w.t > 0.0) & (w.mean["v_bus"] < v_2)][0]
+    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ)
+    load = p.p_bus(p.case.p_busy, v_1)
+    longest = float(hold_up_time(c, v_1, v_2, load))
+    shortest = float(hold_up_time(c, v_1, v_2, load + 1.1 * p.case.i_charge * p.case.v_full))
+    period = 1.0 / p.build.f_sw
+    assert shortest - period < passed < longest + period
+
+
+def test_pulled_plug_leaves_no_source_current(ran):
+    r = ran("direct", "unplug")
+    assert np.all(r.waves.mean["i_source"][r.waves.t > 0.0] == 0.0)
+    assert {"source", "l_cable"} <= set(FROM_SOURCE)
+    assert final(r, "i_pack") < 0.0
+
+
+def test_a_load_step_dips_the_bus_by_current_times_wave_impedance(ran, product):
+    # Common practice: a current step into a source behind L beside C dips by ΔI·√(L/C), less what damps it; the
+    # resistive drop ΔI·R comes on top. Between half of the first and the sum of both, the ESR's step included.
+    p, r = product("direct", PEAK.replace("90 W", "45 W")), ran("direct", "load-step", PEAK.replace("90 W", "45 W"))
+    w = r.waves
+    before = w.t < 0.0
+    v_0, i_0 = np.mean(w.mean["v_bus"][before]), np.mean(w.mean["i_load"][before])
+    up = (w.t > 0.0) & (w.t < r.events[1][0])
+    rise = float(np.max(w.mean["i_load"][up]) - i_0)
+    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ)
+    swing = rise * np.sqrt(p.strongest.l_cable / c)
+    drop = v_0 - final(r, "v_bus", r.events[1][0])
+    assert 0.5 * swing < v_0 - np.min(w.low["v_bus"][up]) < swing + drop
+    assert drop > 0.0
+
+
+def test_phases_hand_over_the_coil_current(ran, product):
+    for key, transient in (("direct", "unplug"), ("direct", "plug-in"), ("narrow-buck", "source-limit")):
+        p, r = product(key), ran(key, transient)
+        w = r.waves
+        # No coil changes faster than by its input voltage over its least inductance, whatever switches.
+        least = p.build.coil.l_0 * 0.5
+        fastest = p.strongest.v_set.high / least / p.build.f_sw
+        for t, _ in r.events[1:]:
+            k = int(np.searchsorted(w.t, t))
+            assert abs(w.mean["i_coil"][k] - w.mean["i_coil"][k - 1]) < fastest, (key, transient, t)
+
+
+def test_a_source_takes_nothing_back(ran):
+    for key, transient in (("direct-boost", "supplement"), ("direct", "load-step"), ("direct", "plug-in")):
+        text = PEAK.replace("90 W", "45 W") if transient == "load-step" else PEAK
+        # A leak of 100 kΩ stands across the blocking pair.
+        assert np.min(ran(key, transient, text).waves.low["i_source"]) > -1e-3
+
+
+@pytest.mark.slow
+def test_both_engines_tell_the_same_story(product):
+    p, kind = product("direct"), shelf.get("unplug")
+    means, edges = one(p, kind, "averaged"), one(p, kind, "switched")
+    for key in ("bus_low", "bus_high", "charge_most", "coil_most"):
+        # The averaged circuit has no ripple on the bus and only an estimate of the coil's: 3 %.
+        assert means.measure(key).value == pytest.approx(edges.measure(key).value, rel=0.03), key
+
+
+def test_the_same_product_gives_the_same_bits(product):
+    p, kind = product("direct", PEAK.replace("90 W", "45 W")), shelf.get("load-step")
+    first, second = one(p, kind, "averaged"), one(p, kind, "averaged")
+    assert all(np.array_equal(first.waves.mean[q], second.waves.mean[q]) for q in QUANTITIES)
+
+
+def test_what_a_path_cannot_meet_is_left_out_with_its_reason(product):
+    found = transients(product("direct"), only=("supplement",), engine="averaged")
+    assert found.reports == ()
+    assert "cannot help" in found.left_out[0].why
