@@ -95,7 +95,11 @@ from chargewright.sim.sequence_rules import (
 INF = math.inf
 _FIRST = 2e-6
 """First step after a change [s]."""
+_SPARE = 0.98
+"""Share of what the stage can give that load and trickle take together: the rest brings the bus back up [1]."""
 _LEAST = 1e-8
+_LONGEST = 10.0
+"""Longest step over the pack's slowest time constant [1]."""
 _GROWTH = 10.0
 _AIM = 0.1
 """Change in one step over the source's voltage, or over the stage's range, that the next step aims at [1]."""
@@ -103,6 +107,8 @@ _MOST = 0.3
 _CLOSE = 2e-3
 """How closely a threshold is met [1]."""
 _REST = 1e-4
+_BAND = 0.05
+"""Over the voltage at which an inlet is held up: what lies between the full draw and none [1]."""
 _OVER_LIMIT = 1.01
 _ABOVE = 1.0 + 1e-9
 
@@ -171,10 +177,11 @@ def step(p: Machine, m: Any, d: Any, x: Any, s: Any) -> bool:
         tie = 2
         e_tie = e_cells - p.v_diode
     g_pack = 1.0 / (p.r_pack + p.r_switch)
-    trickle = 0.0
+    trickle, wished = 0.0, 0.0
     if m[BAT] == LINEAR and fitted and on and v_bus > e_cells:
-        # The load comes first: a flat pack gets what the source has left.
-        trickle = min(p.i_charge_flat, max(most - p_load, 0.0) / v_bus)
+        # The load comes first: a flat pack gets what the source has left, as soon as the stage gives it.
+        wished = min(p.i_charge_flat * p.v_set, max(_SPARE * most - p_load, 0.0))
+        trickle = min(p.i_charge_flat, min(wished, max(x[X] - p_load, 0.0)) / v_bus)
     is_on = p_load > 0.0
     slow = 1.0 / p.tau_slow
     h = x[STEP_NEXT]
@@ -189,7 +196,7 @@ def step(p: Machine, m: Any, d: Any, x: Any, s: Any) -> bool:
         if p.narrow:
             taken = mean * (1.0 + p.loss_share) + p.loss_idle if on else 0.0
             if holds:
-                v_bus1, i_tie, mean, sound = _held(p, x, h, p_load, trickle * v_bus, most, e_tie, g_pack, tie)
+                v_bus1, i_tie, mean, sound = _held(p, x, h, p_load, trickle * v_bus, wished, most, e_tie, g_pack, tie)
                 x1 = mean
                 taken = mean * (1.0 + p.loss_share) + p.loss_idle
             v_in1, i_source, v_at, _, fine = node(p.c_in, p.g_in, w_in, h, taken, e, g_source, i_most, 0.0, 0.0, 0)
@@ -264,14 +271,23 @@ def step(p: Machine, m: Any, d: Any, x: Any, s: Any) -> bool:
     x[T] = due if at_clock and h > _LEAST else x[T] + h
     x[W_IN], x[W_BUS], x[X], x[U] = w_in1, w_bus1, x1, u1
     x[V_IN], x[V_BUS], x[I_SOURCE], x[I_PACK] = v_in1, v_bus1, i_source, i_into
-    x[V_CONNECTOR] = e - i_source * p.r_line
+    x[V_CONNECTOR] = v_source + i_source * p.r_in if joined else e
     x[P_LOAD] = p_load
-    x[STEP_NEXT] = h * min(_GROWTH, max(0.2, _AIM / max(change, 1e-9)))
+    x[STEP_NEXT] = min(h * min(_GROWTH, max(0.2, _AIM / max(change, 1e-9))), _LONGEST * p.tau_slow)
     return due == INF and h >= p.tau_slow and change < _REST
 
 
 def _held(
-    p: Machine, x: Any, h: float, p_load: float, p_trickle: float, most: float, e_tie: float, g_pack: float, tie: int
+    p: Machine,
+    x: Any,
+    h: float,
+    p_load: float,
+    p_trickle: float,
+    wished: float,
+    most: float,
+    e_tie: float,
+    g_pack: float,
+    tie: int,
 ) -> tuple[float, float, float, bool]:
     """Return bus [V], pack current [A] and stage power [W] after a step in which the stage holds the bus.
 
@@ -279,7 +295,7 @@ def _held(
     damped. Both are taken at the end of the step, so that p is a line in the energy w, and the node stays a quadratic.
     """
     v_set = min(p.v_set, p.duty_most * x[V_IN]) if p.buck else p.v_set
-    asked = p_load + p_trickle + p.g_bus * v_set * v_set
+    asked = p_load + wished + p.g_bus * v_set * v_set
     k = h / p.tau
     fall = k / (4.0 * p.tau) / (1.0 + k)
     w_set = 0.5 * p.c_bus * v_set * v_set
@@ -316,7 +332,7 @@ def _target(
     scale = p.p_most if p.narrow else max(p.i_charge_half, p.i_pack_most if p.helps else 0.0, 1e-3)
     if not on:
         return 0.0, scale, 0.0
-    limit = source_limit(p, at)
+    limit = source_limit(p, at) * _held_up(p, x[V_CONNECTOR], at)
     moves = m[SRC] == MOVES
     v_bus = x[V_BUS]
     wanted = 0.0
@@ -340,6 +356,17 @@ def _target(
     if v_bus * p.duty_most <= v_term:
         return 0.0, scale, 0.0
     return min(wanted, max(left - p.loss_idle, 0.0) / (v_term * (1.0 + p.loss_share))), scale, 0.0
+
+
+def _held_up(p: Machine, v: float, at: int) -> float:
+    """Return the share of the source limit that is drawn while the inlet is lower than it should be held [1].
+
+    The line from source to inlet is in the limit itself; this is for a source that gives way by its own limit.
+    """
+    hold = p.v_hold_1 if at == 1 else p.v_hold_0
+    if hold <= 0.0 or p.kind >= HICCUPS:
+        return 1.0
+    return max(0.0, min(1.0, 1.0 - (hold - v) / (_BAND * hold)))
 
 
 def _most(p: Machine, m: Any, e: float, at: int, v: float, p_load: float) -> float:

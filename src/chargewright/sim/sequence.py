@@ -7,6 +7,7 @@ at rest, or until it has come back to where it was a second time in the same int
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -28,6 +29,8 @@ _STEPS = 6_000
 _SAME_V = 0.02
 """How near voltages have to be, over the source's, to count as the same when a state returns [1]."""
 _SAME_PERIOD = 0.02
+_SURE_ROUNDS = 25
+"""Rounds of the same changes that are a limit cycle even if they do not take quite the same time."""
 _Seen = tuple[int, tuple[float, ...], tuple[float, ...]]
 """Number of a change, the continuous state and the deadlines after it."""
 ROW = ("t", "v_in", "v_bus", "v_connector", "i_source", "i_pack", "p_load")
@@ -182,9 +185,11 @@ def passage(
             between.append(_packed(m, d, x))
         earlier = seen.setdefault(now, [])
         earlier.append((len(changes) - 1, tuple(x), tuple(d)))
-        if len(earlier) >= 3 and _returns(machine, changes, earlier):
-            first, last = earlier[-2][0], earlier[-1][0]
-            cycle, period = tuple(changes[first:last]), changes[last].t - changes[first].t
+        rounds = _rounds(machine, changes, earlier)
+        if rounds:
+            first, last = earlier[-1 - rounds][0], earlier[-1][0]
+            cycle = tuple(changes[earlier[-2][0] : last])
+            period = (changes[last].t - changes[first].t) / rounds
             ending = "limit cycle"
             break
     return Passage(
@@ -198,6 +203,21 @@ def passage(
         rows=np.array(rows, dtype=float).reshape(-1, len(ROW)),
         midway=tuple(between),
     )
+
+
+def _rounds(machine: Machine, changes: list[Change], earlier: list[_Seen]) -> int:
+    """Return how many rounds of one cycle the last visits to this discrete state prove; 0 for none.
+
+    Two, where clocks, voltages and times agree; many, where only the changes do, since something slow still drifts.
+    """
+    if len(earlier) >= 3 and _returns(machine, changes, earlier):
+        return 1
+    if len(earlier) > _SURE_ROUNDS:
+        edges = [seen[0] for seen in earlier[-1 - _SURE_ROUNDS :]]
+        rounds = [[c.now for c in changes[a:b]] for a, b in pairwise(edges)]
+        if all(one == rounds[0] for one in rounds):
+            return _SURE_ROUNDS
+    return 0
 
 
 def _returns(machine: Machine, changes: list[Change], earlier: list[_Seen]) -> bool:

@@ -5,14 +5,17 @@ from collections.abc import Callable, Iterator
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.findings import Cure
 from chargewright.base.units import show
-from chargewright.sim.sequence import Engine
+from chargewright.sim import sequence_rules as code
+from chargewright.sim.sequence import Engine, Passage
 from chargewright.sim.sequence_rules import Machine
 from chargewright.studies.sequences.judge import Verdict, verdicts
 from chargewright.studies.sequences.record import OutcomeKey
 from chargewright.studies.sequences.script import last
+from chargewright.studies.sequences.words import ON
 
 Change = tuple[str, Machine]
-_LESS = (0.95, 0.85, 0.7, 0.5, 0.3)
+_LESS = (0.95, 0.85, 0.7)
+_LOADS = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 _MORE = (2.0, 4.0, 10.0)
 
 
@@ -28,20 +31,30 @@ def cure_of(p: Machine, words: tuple[str, ...], verdict: Verdict, engine: Engine
 
 
 def _clears(machine: Machine, words: tuple[str, ...], engine: Engine) -> bool:
-    """Say whether a script ends well; a pack that no longer runs down at its end is as good."""
+    """Say whether a script ends well, the product running if it is wanted and has something to run on.
+
+    A pack that no longer runs down at its end is as good.
+    """
     try:
-        return not verdicts(machine, last(machine, words, engine), words[-1].partition("@")[0])
+        run = last(machine, words, engine)
+        return not verdicts(machine, run, words[-1].partition("@")[0]) and _runs(run)
     except ChargewrightError:
         return words[-1] == "drain" and len(words) > 1 and _clears(machine, words[:-1], engine)
 
 
+def _runs(run: Passage) -> bool:
+    end = run.end.now
+    powered = end[code.SRC] != code.ABSENT or (end[code.PACK] == code.FITTED and end[code.SOC] > code.FLAT)
+    return end[code.WANT] == 0 or end[code.LOAD] in ON or not powered
+
+
 def _changes(p: Machine, verdict: Verdict) -> Iterator[Change]:
     makers: dict[OutcomeKey, tuple[Callable[[Machine, Verdict], Iterator[Change]], ...]] = {
-        "trip-and-restart": (_limit, _faster_help, _load),
-        "trip-and-return": (_limit, _faster_help, _load),
-        "latched-off": (_limit, _faster_help, _load),
+        "trip-and-restart": (_limit, _faster_help, _ramp, _load),
+        "trip-and-return": (_limit, _faster_help, _ramp, _load),
+        "latched-off": (_limit, _faster_help, _ramp, _load),
         "beyond-rated": (_load,),
-        "input-chatter": (_hold, _limit, _window, _cable, _load),
+        "input-chatter": (_hold, _limit, _window, _ramp, _cable, _load),
         "restart-loop": (_lock, _apart, _load),
         "reset-on-source": (_bus, _load),
         "reset-with-pack": (_switch, _bus, _load),
@@ -55,7 +68,7 @@ def _changes(p: Machine, verdict: Verdict) -> Iterator[Change]:
 
 def _limit(p: Machine, verdict: Verdict) -> Iterator[Change]:
     now, trip = (p.i_limit_0, p.i_trip_0) if verdict.default else (p.i_limit_1, p.i_trip_1)
-    for share in _LESS[:3]:
+    for share in _LESS:
         i = min(now, trip) * share
         text = f"set the source limit to {show(i, 'A', 3)}, below the {show(trip, 'A', 3)} at which the source acts"
         yield text, (p._replace(i_limit_0=i) if verdict.default else p._replace(i_limit_1=i))
@@ -71,9 +84,17 @@ def _faster_help(p: Machine, _: Verdict) -> Iterator[Change]:
             )
 
 
+def _ramp(p: Machine, _: Verdict) -> Iterator[Change]:
+    for more in (2.0, 5.0):
+        yield (
+            f"let the soft start rise with {show(p.slew * more, 'V/s', 2)}",
+            p._replace(slew=p.slew * more, t_ramp=p.t_ramp / more),
+        )
+
+
 def _load(p: Machine, verdict: Verdict) -> Iterator[Change]:
     while_ = _while(p, verdict)
-    for share in _LESS:
+    for share in _LOADS:
         most = share * max(p.p_boot, p.p_light, p.p_busy, p.p_peak)
         held = p._replace(
             p_boot=min(p.p_boot, most),

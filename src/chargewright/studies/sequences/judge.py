@@ -38,7 +38,10 @@ def verdicts(p: Machine, run: Passage, word: str) -> tuple[Verdict, ...]:
         found.append(
             Verdict(
                 key="not-settled",
-                cause=f"After {show(run.end.x[code.T], 's', 3)} and {len(run.changes)} changes nothing has settled.",
+                cause=(
+                    f"After {show(run.end.x[code.T], 's', 3)}, {len(run.changes)} changes and {len(resets(run))} resets "
+                    "of the load nothing has settled, and no round was like the one before."
+                ),
                 no_pack=end[code.PACK] != code.FITTED,
                 default=end[code.AT] == 0,
             )
@@ -83,11 +86,7 @@ def _cycle(p: Machine, run: Passage) -> Verdict | None:
             f"The load takes up to {peak} from a source that acts at {show(trip, 'A', 3)}; the pack carries the "
             f"product until the source is back, and {every} it trips again."
         ),
-        "input-chatter": (
-            f"Without load the input is good; once connected it falls to {show(run.sums.v_in_low, 'V', 3)} and the "
-            f"controller lets go at {show(p.v_bad, 'V', 3)}. What is drawn (limit {show(limit, 'A', 3)}) drops too "
-            f"much over {show(p.r_line, 'ohm', 3)} of source and cable, or passes what the source holds, {every}."
-        ),
+        "input-chatter": _chatter(p, run, limit, trip, every),
         "restart-loop": (
             f"Started, the load pulls the bus to {show(run.sums.v_low, 'V', 3)} and resets at "
             f"{show(p.v_off, 'V', 3)}; unloaded the bus recovers above {show(p.v_on, 'V', 3)} and it starts again, "
@@ -105,6 +104,19 @@ def _cycle(p: Machine, run: Passage) -> Verdict | None:
     return _of(first, key, causes[key])
 
 
+def _chatter(p: Machine, run: Passage, limit: float, trip: float, every: str) -> str:
+    if not any(c.now[code.IN] == code.FED for c in run.cycle):
+        return (
+            f"The soft start never ends: the load takes all that the source gives ({show(trip, 'A', 3)}) before the "
+            f"bus is up, and after {show(p.t_ramp, 's', 2)} the controller gives up, {every}."
+        )
+    return (
+        f"Without load the input is good; once connected it falls to {show(run.sums.v_in_low, 'V', 3)} and the "
+        f"controller lets go at {show(p.v_bad, 'V', 3)}. What is drawn (limit {show(limit, 'A', 3)}) drops too "
+        f"much over {show(p.r_line, 'ohm', 3)} of source and cable, or passes what the source holds, {every}."
+    )
+
+
 def _resets(p: Machine, run: Passage, word: str) -> list[Verdict]:
     found = []
     for k in resets(run)[:1]:
@@ -120,14 +132,23 @@ def _resets(p: Machine, run: Passage, word: str) -> list[Verdict]:
             )
             found.append(_of(now, "reset-with-pack", cause))
         elif fed and (now[code.IN] == code.FED or _tripped(run, k)):
-            at = now[code.AT]
+            at = _contract_before(run, k)
             gives = (p.i_limit_1 * p.e_1) if at else (p.i_limit_0 * p.e_0)
             cause = (
                 f"With no charged pack to help, the load asks for more than the source gives ({show(gives, 'W', 3)} at "
                 f"its limit); the bus falls to {low}."
             )
-            found.append(_of(now, "reset-on-source", cause))
+            found.append(
+                Verdict(key="reset-on-source", cause=cause, no_pack=now[code.PACK] != code.FITTED, default=at == 0)
+            )
     return found
+
+
+def _contract_before(run: Passage, k: int) -> int:
+    """Return the contract under which a source that has tripped meanwhile gave last: 0 the default one."""
+    states = [run.start.now, *(c.now for c in run.changes[: k + 1])]
+    gave = [n[code.AT] for n in states if n[code.SRC] in (code.GIVES, code.MOVES)]
+    return gave[-1] if gave else states[-1][code.AT]
 
 
 def _tripped(run: Passage, k: int) -> bool:

@@ -35,7 +35,7 @@ OUTCOMES: dict[OutcomeKey, tuple[str, Severity]] = {
     "reset-on-source": ("product resets on its source alone", "caution"),
     "beyond-rated": ("source gives more than its rated current for long", "caution"),
     "pack-beyond": ("pack gives more than its lasting current for long", "caution"),
-    "not-settled": ("nothing settles and no cycle is proven", "note"),
+    "not-settled": ("nothing settles and no cycle is proven", "caution"),
 }
 """Outcome to its title and severity, worst first."""
 _MILDER: dict[Severity, Severity] = {"serious": "caution", "caution": "note"}
