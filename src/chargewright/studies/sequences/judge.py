@@ -39,8 +39,8 @@ def verdicts(p: Machine, run: Passage, word: str) -> tuple[Verdict, ...]:
             Verdict(
                 key="not-settled",
                 cause=(
-                    f"After {show(run.end.x[code.T], 's', 3)}, {len(run.changes)} changes and {len(resets(run))} resets "
-                    "of the load nothing has settled, and no round was like the one before."
+                    f"After {show(run.end.x[code.T], 's', 3)}, {len(run.changes)} changes and {len(resets(run))} "
+                    "resets of the load nothing has settled, and no round was like the one before."
                 ),
                 no_pack=end[code.PACK] != code.FITTED,
                 default=end[code.AT] == 0,
