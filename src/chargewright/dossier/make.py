@@ -23,7 +23,7 @@ from chargewright.studies.study import PathStudy, Study
 Progress = Callable[[str, float], None]
 OPEN_CHARGER = "smart-battery-charger"
 """Shipped description of a charger by the open Smart Battery Charger Specification 1.1."""
-ORDERS_BUDGET = 10_000
+ORDERS_BUDGET = 8_000
 """Steps of the search through orders of events after which a study leaves further sources to the command line."""
 
 
