@@ -3,7 +3,7 @@
 Outside evidence: ngspice (Berkeley SPICE's equations, its own devices and step control) solves the very same circuit;
 it shares no code with the product. What it cannot tell is whether the circuit is a good model of hardware.
 
-Bounds: means 0.1 %, ripple 0.3 %, rms 0.2 %, each loss 0.5 % or 1 mW, waveforms 0.5 % of their span, hand-over within
+Bounds: means 0.1 %, ripple 0.3 %, rms 0.2 %, each loss 0.5 % or 0.1 mW, waveforms 0.5 % of their span, hand-over within
 one switching period, overshoot 2 % of itself.
 """
 
@@ -18,7 +18,7 @@ from spice_table import Floats, between, cycle_means, integral, power, simulated
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit.build import Control, Surround, circuit_of
-from chargewright.circuit.circuit import Circuit, Gate, Modulator, Skip, Timed, Trip
+from chargewright.circuit.circuit import Circuit, Gate, Leg, Modulator, Skip, Timed, Trip
 from chargewright.circuit.control import Clamp, Loop, rest_voltage
 from chargewright.circuit.deck import deck
 from chargewright.circuit.elements import (
@@ -125,7 +125,7 @@ def losses_agree(ours: Window, t: Floats, pairs: list[tuple[Quantity, Floats, Qu
     for current, i, voltage, v in pairs:
         span, through = between(t, i, *ends)
         loss = power(through, between(t, v, *ends)[1], span) / ours.duration
-        assert ours.product(current, voltage) == pytest.approx(loss, rel=5e-3, abs=1e-3), current
+        assert ours.product(current, voltage) == pytest.approx(loss, rel=5e-3, abs=1e-4), current
 
 
 @pytest.mark.slow
@@ -159,7 +159,7 @@ def test_the_examples_charger_hands_over_from_current_to_voltage_as_in_ngspice(n
         late = window(result, first, first + 4)
         for q in (pack, charge, i_of("coil")):
             agrees(late, t, column[q], q)
-        waveform_agrees(late, t, column[i_of("coil")], i_of("coil"))
+            waveform_agrees(late, t, column[q], q)
         for n in ("q_high", "q_low"):
             agrees(late, t, column[i_of(n)], i_of(n), mean=False)
         losses_agree(late, t, [(i_of(n), column[i_of(n)], v_of(n), column[v_of(n)])
@@ -185,6 +185,31 @@ def test_peak_current_mode_agrees_with_ngspice(ngspice: str, tmp_path: Path) -> 
     # 70 % duty: without a slope it would oscillate; 0.6 times the falling slope steadies it.
     circuit, cycles = peak_current_buck(0.6 * 7.0 / 5e-6 * 0.1), 120
     seen = (i_of("coil"), i_of("r_sink"))
+    theirs = simulated(ngspice, deck(circuit, cycles=cycles, record=seen), tmp_path)
+    late = window(run(circuit, cycles=cycles), cycles - 5, cycles)
+    for k, q in enumerate(seen, start=1):
+        agrees(late, theirs[:, 0], theirs[:, k], q)
+    waveform_agrees(late, theirs[:, 0], theirs[:, 1], i_of("coil"))
+
+
+@pytest.mark.parametrize(("control", "rest"), [(0.62, 8.8), (0.97, 14.8), (1.30, 23.2)])
+def test_two_legs_on_one_ramp_agree_with_ngspice(
+    control: float, rest: float, ngspice: str, tmp_path: Path, circuit_like: Gives
+) -> None:
+    # The four-switch stage in its buck, overlap and boost regions: the second leg begins at 0.92 V of a 1 V ramp.
+    plain = circuit_like("o06_bb_transition")
+    sink = Source(name="cells", a="rest", b="0", v=rest)
+    elements = tuple(
+        sink if e.name == "cells" else replace(e, start=rest) if isinstance(e, Capacitor) and e.name == "c_out" else e
+        for e in plain.elements
+    )
+    hold = Follower(name="hold", a="hold", terms=(), offset=control)
+    second = Leg(main="b_low", sync="b_high", offset=0.92)
+    modulator = Modulator(main="a_high", sync="a_low", control="hold", slope=1.0 / plain.period, dead=15e-9,
+                          second=second)  # fmt: skip
+    circuit, cycles = replace(plain, elements=(*elements, hold), gates=(), modulator=modulator,
+                              signals=frozenset(["hold"])), 150  # fmt: skip
+    seen = (i_of("coil"), i_of("r_pack"), v_node("out"), v_node("in"))
     theirs = simulated(ngspice, deck(circuit, cycles=cycles, record=seen), tmp_path)
     late = window(run(circuit, cycles=cycles), cycles - 5, cycles)
     for k, q in enumerate(seen, start=1):

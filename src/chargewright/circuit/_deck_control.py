@@ -15,11 +15,11 @@ from chargewright.circuit.elements import Coil, Diode, Lowest, PassSwitch, Quant
 
 Says = Callable[[Quantity], str]
 """A quantity as an expression of the deck."""
-KEEN = 1e3
-"""Amplification before a comparator: the simulator's steps find a threshold to 50 mV, so to 50 µV or µA here."""
+KEEN = 1e4
+"""Amplification before a comparator: the simulator's steps find a threshold to 50 mV, so to 5 µV or µA here."""
 TICK = 1e-12
 """Delay of a digital gate [s]."""
-EDGE = 25e-12
+EDGE = 10e-12
 """Rise time of a gate that the logic drives [s]: its switch acts after half of it."""
 OPTIONS = "abstol=1e-6 vntol=1e-7 itl4=40"
 """Of the simulator."""
