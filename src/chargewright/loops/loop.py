@@ -80,14 +80,33 @@ def loop_gain(plant: Plant, loop: Loop, s: Any, by_duty: Linear, at: Operating) 
     Source: R. W. Erickson, D. Maksimovic, Fundamentals of Power Electronics, 2nd ed., Kluwer 2001, ch. 9.1 (from
     memory).
     """
-    m = with_modulator(by_duty, plant.modulator, plant.points, at, s)
-    z_a = plant.input.branch.impedance(s) if plant.input.branch is not None else None
-    z_b = plant.output.branch.impedance(s) if plant.output.branch is not None else None
-    found = response(m, s, plant.input.impedance(s, z_a), plant.output.impedance(s, z_b))
-    t = loop.scale * sensed(found, loop.sensed, plant.output, z_a, z_b)
-    if loop.amplifier is not None:
-        t = t * loop.amplifier.gain(s)
-    return t / (1.0 + s * loop.t_sense) if np.any(loop.t_sense) else t
+    return PlantSweep(Model(plant=plant, by_duty=by_duty, at=at), s).gain(loop)
+
+
+class PlantSweep:
+    """What a plant answers to its control at given frequencies, for as many loops around it as are asked for."""
+
+    def __init__(self, model: Model, s: Any) -> None:
+        plant = model.plant
+        m = with_modulator(model.by_duty, plant.modulator, plant.points, model.at, s)
+        self._z_a = plant.input.branch.impedance(s) if plant.input.branch is not None else None
+        self._z_b = plant.output.branch.impedance(s) if plant.output.branch is not None else None
+        z_in, z_out = plant.input.impedance(s, self._z_a), plant.output.impedance(s, self._z_b)
+        self._found, self._s, self._output = response(m, s, z_in, z_out), s, plant.output
+
+    @classmethod
+    def of(cls, plant: Plant, f: Any) -> "PlantSweep":
+        """Return the sweep of a plant; f : frequencies [Hz]."""
+        at = operating(plant.points)
+        model = Model(plant=plant, by_duty=linear(plant.points, at), at=at)
+        return cls(model, 2j * np.pi * np.asarray(f))
+
+    def gain(self, loop: Loop) -> Any:
+        """Return the loop gain of one loop."""
+        t = loop.scale * sensed(self._found, loop.sensed, self._output, self._z_a, self._z_b)
+        if loop.amplifier is not None:
+            t = t * loop.amplifier.gain(self._s)
+        return t / (1.0 + self._s * loop.t_sense) if np.any(loop.t_sense) else t
 
 
 def sensed(r: Response, what: Sensed, output: Port, z_a: Any, z_b: Any) -> Any:

@@ -20,7 +20,7 @@ from chargewright.loops.stage import linear, operating
 
 _SWEEP = np.concatenate([[1e-6], np.geomspace(1.0, 1e8, 97), [1e12]])
 """Between slow and fast the determinant turns with poles and zeros of the first order only: a step there is no risk."""
-_DENSE = np.concatenate([[1e-6, 1e-3], np.geomspace(1.0, 1e8, 4001), [1e10, 1e12]])
+_FINE = 65
 _SURE = 0.8 * np.pi
 """A greater turn from one frequency to the next may be an undamped resonance, which is then looked at closely."""
 
@@ -38,9 +38,11 @@ def unstable_poles(plant: Plant) -> npt.NDArray[np.int64]:
     n = shape[0] if shape else 1
     model = Model(plant=plant, by_duty=linear(p, at), at=at)
     steps = _steps(model, _SWEEP, n)
+    rows, cols = np.nonzero(np.abs(steps) > _SURE)
+    if len(rows):
+        between = np.geomspace(_SWEEP[cols], _SWEEP[cols + 1], _FINE, axis=1)
+        steps[rows, cols] = np.sum(_steps(taken(model, rows) if n > 1 else model, between, len(rows)), axis=1)
     total = np.sum(steps, axis=1)
-    for k in np.flatnonzero(np.any(np.abs(steps) > _SURE, axis=1)):
-        total[k] = np.sum(_steps(taken(model, slice(k, k + 1)) if n > 1 else model, _DENSE, 1))
     order = 1.0 + _free(plant.input.esr, plant.input.c) + _free(plant.output.esr, plant.output.c)
     order = order + _of_inner_loop(plant, at.discontinuous, n)
     return np.asarray(np.rint(0.5 * order - total / np.pi), dtype=np.int64)
@@ -57,7 +59,7 @@ def _steps(model: Model, f: npt.NDArray[np.float64], n: int) -> npt.NDArray[np.f
     d = d + m.a_g * (m.b_i * i + m.b_o * m.c_i) - m.a_o * (e * m.c_i - m.b_i * m.c_g)
     if isinstance(plant.modulator, AverageCurrent):
         d = d * s  # the integrator of the inner amplifier
-    d = np.broadcast_to(d, (n, len(s)))
+    d = np.broadcast_to(d, (n, s.shape[-1]))
     return np.asarray(np.angle(d[:, 1:] * d[:, :-1].conj()))
 
 

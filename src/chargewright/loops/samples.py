@@ -19,13 +19,14 @@ class Samples:
 
     f     : frequencies [Hz], rising, (f,)
     t     : loop gain at them, (n, f)
+    log_t : its logarithm, by any number of turns; needed without `exact`
     exact : the same gain as a function, asked between the samples; None draws straight lines of the logarithm of its
             size and of its phase over the logarithm of frequency, good to a few per cent at a dozen samples a decade
     """
 
-    def __init__(self, f: Floats, t: Complexes, exact: Gain | None = None) -> None:
+    def __init__(self, f: Floats, t: Complexes, *, log_t: Complexes | None = None, exact: Gain | None = None) -> None:
         self._f, self._t, self._exact = f, t, exact
-        self._log_f, self._log_t = np.log(f), np.log(t) if exact is None else t
+        self._log_f, self._log_t = np.log(f), np.log(t) if log_t is None and exact is None else log_t
 
     def __call__(self, f: Any, which: Any = slice(None)) -> Any:
         """Return the gain of the chosen points; f : the frequencies of the sweep, or one for each point, (m, 1)."""
@@ -33,6 +34,7 @@ class Samples:
             return self._t[which]
         if self._exact is not None:
             return self._exact(f, which)
+        assert self._log_t is not None, "made above"
         x = np.log(np.ravel(f))
         k = np.clip(np.searchsorted(self._log_f, x, side="right") - 1, 0, len(self._f) - 2)
         rows = np.arange(len(self._t))[which]

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from chargewright.base.errors import OutOfRange
 from chargewright.loops.compensator import Designed, Kind, design, most_margin
-from chargewright.loops.loop import Loop, LoopGain, Plant
+from chargewright.loops.loop import Loop, LoopGain, Plant, PlantSweep
 from chargewright.loops.margins import Margins, margins
 from chargewright.loops.samples import Samples
 
@@ -44,16 +44,18 @@ class Try:
     def __init__(self, search: "Search", made: Designed, f_target: float) -> None:
         self.made, self.f_target, self._search = made, f_target, search
         self.loop = replace(search.bare, amplifier=made.built)
-        self.swept = search.swept * made.built.gain(2j * np.pi * search.f)
+        amplified = made.built.gain(2j * np.pi * search.f)
+        self.swept = search.swept * amplified
+        log_t = search.log_swept + np.log(amplified)
         self._margins: Margins | None = None
-        self.score = float(np.min(score(search.judged(Samples(search.f, self.swept)))))
+        self.score = float(np.min(score(search.judged(Samples(search.f, self.swept, log_t=log_t)))))
 
     @property
     def margins(self) -> Margins:
         """Margins at every point, crossings found on the gain itself."""
         if self._margins is None:
             gain = LoopGain(self._search.plant, self.loop)
-            self._margins = self._search.judged(Samples(self._search.f, self.swept, gain))
+            self._margins = self._search.judged(Samples(self._search.f, self.swept, exact=gain))
         return self._margins
 
     @property
@@ -78,13 +80,17 @@ class Search:
     n     : points of the plant
     f     : frequencies of the sweep [Hz]
     poles : right-half-plane poles of the plant at each point
+    sweep : of the plant at `f`; several loops share it
     sound : where an inner loop is stable; elsewhere no outer one is
     """
 
-    def __init__(self, bare: Loop, plant: Plant, n: int, f: Floats, poles: Any, sound: Bools | bool = True) -> None:
+    def __init__(
+        self, bare: Loop, plant: Plant, n: int, f: Floats, poles: Any, sweep: PlantSweep, sound: Bools | bool = True
+    ) -> None:
         self.bare, self.plant, self.f = bare, plant, f
         self._gain = LoopGain(plant, bare)
-        self.swept: Complexes = np.broadcast_to(self._gain(f), (n, len(f)))
+        self.swept: Complexes = np.broadcast_to(sweep.gain(bare), (n, len(f)))
+        self.log_swept: Complexes = np.log(self.swept)
         self._poles, self._sound, self._n = poles, sound, n
 
     def judged(self, gain: Samples) -> Margins:

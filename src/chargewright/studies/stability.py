@@ -15,7 +15,7 @@ import numpy.typing as npt
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.loops.compensator import Designed, Kind, Transconductance
 from chargewright.loops.current_mode import sampling
-from chargewright.loops.loop import Loop, LoopGain, Plant, Sensed, points_of
+from chargewright.loops.loop import Loop, LoopGain, Plant, PlantSweep, Sensed, points_of
 from chargewright.loops.margins import Margins, frequencies
 from chargewright.loops.open_loop import unstable_poles
 from chargewright.loops.source_filter import ENOUGH, Damper, Interaction, damped, damper, interaction
@@ -51,7 +51,8 @@ MODELLED = (
     "The stage is averaged over the period and sampled once in it: the model holds up to about half the switching "
     "frequency, and no crossover is set above a sixth of it.",
     "Voltages, currents and temperatures of every point are those of the power-flow solver; capacitors have what their "
-    "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency.",
+    "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency, hot "
+    "and cold alike, which suits ceramics; an electrolytic's rises in the cold.",
     "The stage runs with diode emulation: at small current its conduction is discontinuous; pulses left out at light "
     "load are not modelled. A four-switch stage near unity gain keeps the output leg's least pulse and moves the input "
     "leg.",
@@ -233,11 +234,11 @@ def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, co
             job, nearest = _with_peak(job, controller, build)
             oscillates += [] if nearest is None else [nearest]
         charging = job.at if mode == "charging" else charging
-        poles = unstable_poles(job.at.plant)
+        poles, sweep = unstable_poles(job.at.plant), PlantSweep.of(job.at.plant, f)
         for key, title, what, scale in _wanted(mode, case, chosen, job.at):
             bare = Loop(sensed=what, scale=scale, amplifier=None, t_sense=controller.t_sense)
             try:
-                reports.append(_loop(key, title, bare, job, poles))
+                reports.append(_loop(key, title, bare, job, poles, sweep))
             except OutOfRange as error:
                 failed[title] = str(error)
     own = [r for r in reports if r.mode == "charging" and not r.key.startswith("inner-")]
@@ -272,15 +273,17 @@ class _Job:
     sound: npt.NDArray[np.bool_] | bool = True
     """Where the inner loop is stable."""
 
-    def search(self, bare: Loop, plant: Plant, poles: Any) -> Search:
-        return Search(bare, plant, len(self.at.words), self.f, poles, self.sound)
+    def search(self, bare: Loop, plant: Plant, poles: Any, sweep: PlantSweep) -> Search:
+        return Search(bare, plant, len(self.at.words), self.f, poles, sweep, self.sound)
 
 
 def _with_inner(title: str, job: _Job, controller: ControllerModel, build: Build) -> tuple[_Job, LoopReport]:
     """Return the job with an inner loop around the coil current, and that loop."""
     bare = Loop(sensed="coil-current", scale=controller.v_sense / build.coil.i_sat, amplifier=None)
     key = f"inner-{job.at.mode}"
-    report = _loop(key, title, bare, job, unstable_poles(job.at.plant), _SHARE_INNER, "type 2")
+    report = _loop(
+        key, title, bare, job, unstable_poles(job.at.plant), PlantSweep.of(job.at.plant, job.f), _SHARE_INNER, "type 2"
+    )
     built = report.designed.built
     assert isinstance(built, Transconductance), "a type 2 with a transconductance is one"
     plant = replace(job.at.plant, modulator=controller.average_modulator(built, build.f_sw, build.coil.i_sat))
@@ -323,13 +326,20 @@ def _wanted(mode: Mode, case: Situation, chosen: Plan, at: Envelope) -> list[tup
 
 
 def _loop(
-    key: str, title: str, bare: Loop, job: _Job, poles: Any, share: float | None = None, kind: Kind | None = None
+    key: str,
+    title: str,
+    bare: Loop,
+    job: _Job,
+    poles: Any,
+    sweep: PlantSweep,
+    share: float | None = None,
+    kind: Kind | None = None,
 ) -> LoopReport:
     """Return a loop with its amplifier. share : of the switching frequency that is tried first; None by the plant."""
     found, plant = job.at, job.at.plant
     alone = plant.output.branch is None
     first = (share or (_SHARE_BUS if alone else _SHARE)) * job.f_sw
-    best = job.search(bare, plant, poles).best(first, job.gm, kind)
+    best = job.search(bare, plant, poles, sweep).best(first, job.gm, kind)
     m, worst = best.margins, best.worst
     return LoopReport(
         key=key,
@@ -372,7 +382,8 @@ def _stiffened(bare: Loop, job: _Job, first: float) -> Stiffened | None:
             break
         with_it = replace(plant, output=damped(plant.output, advice))
         try:
-            best = job.search(bare, with_it, unstable_poles(with_it)).best(first, job.gm)
+            sweep = PlantSweep.of(with_it, job.f)
+            best = job.search(bare, with_it, unstable_poles(with_it), sweep).best(first, job.gm)
         except OutOfRange:
             best = None
         if best is not None and best.passes:

@@ -185,7 +185,8 @@ def _stiffer(r: LoopReport) -> str:
         f"constant power. With {show(with_it.damper.c, 'F', 3)} and {show(with_it.damper.r, 'ohm', 3)} in series "
         f"beside them (the capacitor's own series resistance counts) it keeps {show(with_it.phase_margin, 'rad')} and "
         f"{decibels(with_it.gain_margin)}, designed for {show(with_it.f_target, 'Hz', 3)}. Input capacitors of the "
-        "rails' regulators do the same work and are not counted here."
+        "rails' regulators do the same work and are not counted here; a controller that holds the coil current from inside "
+        "(average or peak current mode) can do without, which `chargewright loops --control` tells."
     )
 
 
