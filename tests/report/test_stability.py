@@ -75,11 +75,14 @@ def test_the_verdict_names_the_thinnest_margin_and_its_corner_in_words(shown: Ch
 
 def test_every_loop_has_its_margins_amplifier_and_chart(shown: Chapter, found: Stability):
     rows = {row[0].text: row for row in table(shown, "Margins").rows}
-    values = {row[0].text: row[3].text for row in table(shown, "Amplifiers").rows}
+    values = {
+        row[0].text.removesuffix(", with the stiffer bus"): row[3].text for row in table(shown, "Amplifiers").rows
+    }
     assert set(rows) == set(values) == {r.title for r in found.loops}
     for r in found.loops:
         row = [cell.text for cell in rows[r.title]]
-        assert float(row[2].removesuffix("°")) == pytest.approx(math.degrees(r.margins.phase[-1]), abs=0.51)
+        if r.margins.stable[-1]:
+            assert float(row[2].removesuffix("°")) == pytest.approx(math.degrees(r.margins.phase[-1]), abs=0.51)
         assert row[5] == (decibels(float(np.min(r.margins.gain))) if np.all(r.margins.stable) else "–")
         assert row[6] in r.corners
         # Two parts at the least: a zero alone is a resistor and a capacitor.

@@ -126,7 +126,7 @@ def _block(gain: Gain, which: slice, f: Floats, poles: Any) -> Margins:
         phase=least,
         f_gain=f_gain,
         gain=most,
-        gain_down=-np.where(np.isfinite(fall), fall, 0.0),
+        gain_down=np.where(np.isfinite(fall), np.abs(fall), 0.0),
         modulus=modulus,
         f_modulus=f_modulus,
         crossings=np.bincount(c_rows, minlength=n).astype(float),

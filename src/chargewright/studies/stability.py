@@ -51,8 +51,8 @@ MODELLED = (
     "The stage is averaged over the period and sampled once in it: the model holds up to about half the switching "
     "frequency, and no crossover is set above a sixth of it.",
     "Voltages, currents and temperatures of every point are those of the power-flow solver; capacitors have what their "
-    "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency, hot "
-    "and cold alike, which suits ceramics; an electrolytic's rises in the cold.",
+    "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency, "
+    "hot and cold alike, which suits ceramics; an electrolytic's rises in the cold.",
     "The stage runs with diode emulation: at small current its conduction is discontinuous; pulses left out at light "
     "load are not modelled. A four-switch stage near unity gain keeps the output leg's least pulse and moves the input "
     "leg.",

@@ -4,6 +4,7 @@ import numpy as np
 
 from chargewright.base.units import show, show_scaled
 from chargewright.dossier.record import Dossier
+from chargewright.loops.compensator import Designed
 from chargewright.report.blocks import (
     Block,
     Bullets,
@@ -18,7 +19,7 @@ from chargewright.report.blocks import (
     Tone,
     Verdict,
 )
-from chargewright.report.data.loops import filter_table, values_of
+from chargewright.report.data.loops import filter_table, part_values
 from chargewright.report.figures.loop_gain import loop_gain_picture
 from chargewright.report.figures.margin_map import margin_map_picture
 from chargewright.report.figures.nyquist import nyquist_picture
@@ -185,8 +186,8 @@ def _stiffer(r: LoopReport) -> str:
         f"constant power. With {show(with_it.damper.c, 'F', 3)} and {show(with_it.damper.r, 'ohm', 3)} in series "
         f"beside them (the capacitor's own series resistance counts) it keeps {show(with_it.phase_margin, 'rad')} and "
         f"{decibels(with_it.gain_margin)}, designed for {show(with_it.f_target, 'Hz', 3)}. Input capacitors of the "
-        "rails' regulators do the same work and are not counted here; a controller that holds the coil current from inside "
-        "(average or peak current mode) can do without, which `chargewright loops --control` tells."
+        "rails' regulators do the same work and are not counted here; a controller that holds the coil current from "
+        "inside (average or peak current mode) may do without."
     )
 
 
@@ -215,8 +216,8 @@ def _row(r: LoopReport) -> tuple[Cell, ...]:
     return (
         Cell(text=r.title),
         Cell(text=show(cross, "Hz", 3) if np.isfinite(cross) else "–"),
-        Cell(text=show(float(m.phase[-1]), "rad")),
-        Cell(text=decibels(float(m.gain[-1]))),
+        Cell(text=show(float(m.phase[-1]), "rad") if m.stable[-1] else "–"),
+        Cell(text=decibels(float(m.gain[-1])) if m.stable[-1] else "–"),
         Cell(text=show(r.phase_margin, "rad") if stable else "–", tone=_against(r.phase_margin, PHASE_MARGIN, True)),
         Cell(text=decibels(r.gain_margin) if stable else "–", tone=_against(r.gain_margin, GAIN_MARGIN, True)),
         Cell(text=r.corners[thin.corner]),
@@ -231,17 +232,24 @@ def _amplifiers(found: Stability) -> Table:
         aligns=("left", "left", "right", "left"),
         rows=tuple(
             (
-                Cell(text=r.title),
-                Cell(text=r.designed.kind),
-                Cell(text=show(r.f_target, "Hz", 3)),
-                Cell(text=", ".join(_value(name, value) for name, value in values_of(r).items())),
+                Cell(text=title),
+                Cell(text=made.kind),
+                Cell(text=show(f_target, "Hz", 3)),
+                Cell(text=", ".join(_value(name, value) for name, value in part_values(made).items())),
             )
-            for r in found.loops
+            for title, made, f_target in (_built(r) for r in found.loops)
         ),
         note="Type 2: a transconductance amplifier into Rz and Cz in series, Cp beside them. Type 3: an operational "
         "amplifier, R1 with R3 and C3 in series beside it at the input, R2 and C1 in series with C2 beside them as "
         "feedback. Designed for the crossover at the corner with the most gain.",
     )
+
+
+def _built(r: LoopReport) -> tuple[str, Designed, float]:
+    """Return title, amplifier and crossover of a loop as it would be built: with its bus capacitor, if it needs one."""
+    if r.stiffened is None:
+        return r.title, r.designed, r.f_target
+    return f"{r.title}, with the stiffer bus", r.stiffened.designed, r.stiffened.f_target
 
 
 def _value(key: str, value: float) -> str:

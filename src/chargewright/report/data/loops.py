@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from chargewright.loops.compensator import Transconductance
+from chargewright.loops.compensator import Designed, Transconductance
 from chargewright.report.tables import DataTable, column, table_form
 from chargewright.studies.stability import Bode, LoopReport, Stability
 
@@ -86,7 +86,12 @@ def _loop(r: LoopReport) -> tuple[Any, ...]:
 
 def values_of(r: LoopReport) -> dict[str, float]:
     """Return the values of an amplifier's parts by their keys; what is not fitted is left out."""
-    built = r.designed.built
+    return part_values(r.designed)
+
+
+def part_values(made: Designed) -> dict[str, float]:
+    """Return the same of an amplifier alone."""
+    built = made.built
     names = ("gm", "r_z", "c_z", "c_p") if isinstance(built, Transconductance) else _VALUES[4:]
     values = {name: float(getattr(built, name)) for name in names}
     return {name: value for name, value in values.items() if value > 0.0}
