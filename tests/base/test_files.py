@@ -11,7 +11,13 @@ import pytest
 
 from chargewright.base import files
 from chargewright.base.errors import ChargewrightError
-from chargewright.base.files import MARKER, save_text_atomically, write_folder_atomically
+from chargewright.base.files import (
+    MARKER,
+    require_replaceable,
+    require_writable,
+    save_text_atomically,
+    write_folder_atomically,
+)
 
 
 class PulledPlug(BaseException):
@@ -269,3 +275,34 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(ChargewrightError, match="cannot be written"):
         write_folder_atomically(tmp_path / "file" / "study", fill_with(a="1"))
+
+
+# What cannot be written is refused before the work.
+
+
+def test_a_folder_that_can_be_written_passes_and_nothing_is_left(tmp_path: Path):
+    require_replaceable(tmp_path / "a" / "b")
+    require_writable(tmp_path / "a")
+    assert os.listdir(tmp_path) == []
+
+
+def test_a_folder_of_others_and_a_file_are_refused_beforehand(tmp_path: Path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("keep me")
+    (tmp_path / "file").write_text("")
+    with pytest.raises(ChargewrightError, match="was not made by Chargewright"):
+        require_replaceable(tmp_path / "mine")
+    for check in (require_replaceable, require_writable):
+        with pytest.raises(ChargewrightError, match="is a file"):
+            check(tmp_path / "file")
+        with pytest.raises(ChargewrightError, match=r"is a file|cannot be written"):
+            check(tmp_path / "file" / "below")
+
+
+def test_a_place_that_the_system_refuses_is_told_beforehand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(ChargewrightError, match="cannot be written: Permission denied"):
+        require_replaceable(tmp_path / "report")

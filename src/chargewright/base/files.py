@@ -4,6 +4,7 @@ A file is written beside its target and then takes its place. A folder is filled
 swapped in; folders made so carry the marker file, and only such folders, or empty ones, are ever replaced.
 """
 
+import errno
 import os
 import platform
 import re
@@ -70,6 +71,31 @@ def write_folder_atomically(target: Path, fill: Callable[[Path], None]) -> None:
             _swap(draft, target)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+
+
+def require_replaceable(target: Path) -> None:
+    """Raise ChargewrightError, before long work begins, where `write_folder_atomically` would refuse `target`."""
+    target = target.resolve()
+    with _told(target):
+        _require_ours(target)
+        _try(target.parent)
+
+
+def require_writable(folder: Path) -> None:
+    """Raise ChargewrightError where no file could be put into `folder`, which need not exist; nothing is left."""
+    with _told(folder):
+        _try(folder.resolve())
+
+
+def _try(folder: Path) -> None:
+    """Make and remove a folder in the nearest folder that is there; raises what the system says against it."""
+    while not folder.exists():
+        folder = folder.parent
+    if not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, f"{folder} is a file")
+    probe = _sibling(folder / "probe", "new")
+    probe.mkdir()
+    probe.rmdir()
 
 
 def _swap(draft: Path, target: Path) -> None:

@@ -29,7 +29,7 @@ def charge(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Charge the pack of a design: phases, times, which limit ruled when, and the audit against the cell."""
-    from chargewright.base.files import save_text_atomically
+    from chargewright.base.files import require_writable, save_text_atomically
     from chargewright.base.units import parse
     from chargewright.bridges.bdf import charge_bdf
     from chargewright.bridges.run_tables import charge_table
@@ -38,6 +38,8 @@ def charge(
     from chargewright.spec.load import load_design
     from chargewright.studies.charge_alone import charge_alone
 
+    if out is not None:
+        require_writable(out)
     loaded = load_design(design)
     with Line(quiet=as_json) as line:
         case, plan = charge_alone(

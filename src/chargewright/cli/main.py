@@ -49,8 +49,12 @@ def study(
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no summary.")] = False,
 ) -> int:
     """Study a design: verdict, watts, parts, charge, set-points, protections, test plan; write the report."""
+    from chargewright.base.files import require_replaceable
     from chargewright.dossier.door import study as make_study
 
+    folder = out or Path(f"{design.stem}-report")
+    if not as_json:
+        require_replaceable(folder)
     studying = 1.0 if as_json else _STUDY_SHARE
     with Line(quiet=quiet) as line:
         dossier = make_study(design, progress=lambda step, share: line.tell(step, studying * share))
@@ -61,7 +65,6 @@ def study(
         else:
             from chargewright.report.write import write_report
 
-            folder = out or Path(f"{design.stem}-report")
             files = write_report(
                 dossier,
                 folder,

@@ -67,7 +67,7 @@ def usage(
     """Run a design through days of use: charge, wall energy, losses, overloads and brown-outs with their causes."""
     from dataclasses import replace
 
-    from chargewright.base.files import write_folder_atomically
+    from chargewright.base.files import require_replaceable, write_folder_atomically
     from chargewright.base.units import parse
     from chargewright.parts.pack import aged
     from chargewright.spec.load import load_design
@@ -76,6 +76,8 @@ def usage(
     from chargewright.studies.usage.series import log_demand, table_demand
     from chargewright.studies.usage.settings import MONTH, UsageSettings
 
+    if out is not None:
+        require_replaceable(out)
     loaded = load_design(design)
     with Line(quiet=as_json) as line:
         wanted = None if log is None else _read_log(log, step, column, unit, gaps, bad_rows, flip, line.tell)
