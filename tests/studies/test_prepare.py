@@ -1,6 +1,7 @@
 """Kernels compiled ahead: every one of them, in the types that the commands use, and what is told where one fails."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -74,3 +75,16 @@ def test_without_numba_there_is_nothing_to_compile(monkeypatch, capsys):
     assert prepare() == []
     assert main(["prepare"]) == 0
     assert "the plain form of each kernel serves" in capsys.readouterr().out
+
+
+def test_every_kernel_file_of_the_package_is_on_the_shelf_or_part_of_one_that_is():
+    # A kernel that nobody names here would be compiled while somebody waits.
+    source = Path(__file__).resolve().parents[2] / "src" / "chargewright"
+    calls = re.compile(r"(?<!\w)compiled(?:_bare|_loop)?\((?:_?kernel\.)?(\w+)\)")
+    asked = {
+        name
+        for path in source.rglob("*.py")
+        if path.parts[-2:] != ("base", "compiled.py")
+        for name in calls.findall(path.read_text(encoding="utf-8"))
+    }
+    assert asked == {kernel.function.__name__ for _, kernel in shelf.all()}
