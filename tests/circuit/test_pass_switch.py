@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from chargewright.base.compiled import numba_module
-from chargewright.base.errors import OutOfRange
+from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit.circuit import Circuit, Timed, Trip
 from chargewright.circuit.elements import (
     Capacitor,
@@ -237,3 +237,35 @@ def test_a_pass_switch_without_meaning_is_refused(field: str, reference_paramete
         bad = tuple(replace(e, **{field: value}) if isinstance(e, PassSwitch) else e for e in good.elements)
         with pytest.raises(OutOfRange, match="of pair is"):
             run(replace(good, elements=bad), cycles=1)
+
+
+def test_a_gate_that_gives_more_than_the_channel_carries_is_refused(reference_parameters: Parameters) -> None:
+    good = inrush(reference_parameters("o13_inrush"))
+    bad = tuple(replace(e, r_on=1.0) if isinstance(e, PassSwitch) else e for e in good.elements)
+    with pytest.raises(OutOfRange, match="the first must be the larger"):
+        run(replace(good, elements=bad), cycles=1)
+
+
+def test_a_slewed_start_with_absurd_values_ends_at_once_with_words_or_an_answer(
+    reference_parameters: Parameters,
+) -> None:
+    # From a thousandth to a thousand times of each value: none may hang; what is not solved says so.
+    good = inrush(reference_parameters("o13_inrush"))
+    rng = np.random.default_rng(5)
+    answered = 0
+    for _ in range(60):
+        factor = 10.0 ** rng.uniform(-3.0, 3.0, 5)
+        changed = tuple(
+            replace(e, r_on=min(e.r_on * factor[0], 0.2 * factor[1]), r_follow=0.2 * factor[1], slew=e.slew * factor[2],
+                    drive=e.drive * factor[3], t_fall=e.t_fall * factor[4], start=float(rng.uniform(-30.0, 30.0)))
+            if isinstance(e, PassSwitch) else e for e in good.elements
+        )  # fmt: skip
+        timeline = (*good.timeline, Timed(switch="pair", t=float(rng.uniform(0.0, 1e-4)), on=False))
+        try:
+            result = run(replace(good, elements=changed, timeline=timeline), cycles=12)
+        except NoSolution:
+            continue
+        answered += 1
+        w = window(result)
+        assert abs(energies(w).unaccounted) <= 1e-6 * max(energies(w).turnover, 1e-3)
+    assert answered >= 55

@@ -32,6 +32,11 @@ def check(circuit: Circuit) -> None:
     for e in circuit.elements:
         for what, value in _must_be_finite(e):
             _finite(f"{what} of {e.name}", value)
+        if isinstance(e, PassSwitch) and e.r_follow < e.r_on:
+            raise OutOfRange(
+                f"{e.name} follows its gate through {e.r_follow} Ω and conducts with {e.r_on} Ω: the first must be the"
+                " larger, or the gate would give more current than the channel can carry"
+            )
     for gate in circuit.gates:
         if not (0.0 <= gate.on <= 1.0 and 0.0 <= gate.off <= 1.0):
             raise OutOfRange(

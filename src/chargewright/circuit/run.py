@@ -214,7 +214,7 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
     breaks.sort(key=lambda b: b[0])
     m = circuit.modulator
     drive = Drive(
-        circuit.period,
+        float(circuit.period),
         np.array([t for t, _ in edges], dtype=float),
         np.array([b for _, b in edges], dtype=np.int64),
         np.array([b[0] for b in breaks], dtype=float),
@@ -226,7 +226,7 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
         _two([bits[leg.main] for leg in layout.legs]),
         _two([bits[leg.sync] for leg in layout.legs]),
         _two([layout.place(leg).stride for leg in layout.legs]),
-        m.dead if m else 0.0,
+        float(m.dead) if m else 0.0,
         layout.place(m.skip).stride if m and m.skip else 0,
     )
     instants = np.unique(np.concatenate([[0.0, circuit.period], drive.edge_tau]))
