@@ -162,7 +162,7 @@ class PassSwitch:
     slew: float
     """Of the gate, hence of the side that follows it [V/s]."""
     r_follow: float
-    """Gate voltage beyond threshold over current while it follows [Ω], at the current that matters; not below `r_on`."""
+    """Gate voltage beyond threshold over current while it follows [Ω], at the current that counts; not below `r_on`."""
     drive: float = 5.0
     """Gate drive beyond threshold [V]."""
     threshold: float = 0.0
