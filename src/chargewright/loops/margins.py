@@ -121,6 +121,10 @@ def _block(gain: Gain, which: slice, f: Floats, poles: Any) -> Margins:
     most, f_gain = _least(np.where(at_axis < 1.0, up, np.inf), np.where(at_axis < 1.0, f_g, np.nan), rows, n)
     fall, _ = _least(np.where(at_axis >= 1.0, -up, 0.0), f_g, rows, n)
     modulus, f_modulus = _nearest(gain, which, f, re, im)
+    # Between coarse samples a crossing may lie nearer than where the chords led: it is known exactly, so it counts too.
+    for at, where, of in ((t_c, f_c, c_rows), (t_g, f_g, rows)):
+        there, f_there = _least(np.abs(1.0 + at), where, of, n)
+        modulus, f_modulus = np.where(there < modulus, there, modulus), np.where(there < modulus, f_there, f_modulus)
     return Margins(
         f_cross=f_cross,
         phase=least,
