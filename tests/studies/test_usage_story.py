@@ -175,6 +175,16 @@ usage:
 """
 
 
+def test_a_cell_that_runs_ahead_ends_the_charge_and_is_named(bench, twelve):
+    # 20 % apart, the smaller of two cells is at 4.25 V while the pack is still below its charge voltage.
+    b = bench("direct", twelve.replace("  capacity: 5 Ah", "  capacity: 5 Ah\n  spread_capacity: 20 %") + DAY)
+    run = lived(b, days=1.0, soc_start=0.5)
+    text = told(run, "highest-cell")
+    assert "the highest cell passes 4.25 V before the pack is full" in text
+    assert "differ by 20 % in capacity" in text
+    assert float(np.max(run.daily.v_cell_high)) == pytest.approx(4.25, abs=0.04)  # a step of a minute at full current
+
+
 def test_a_full_pack_that_rests_on_its_source_does_not_drift(bench, twelve):
     # 2 % a month by itself: the charger waits for its recharge drop, so nothing runs empty.
     b = bench("direct", twelve + "usage: [{mode: work, source: adapter, duration: 24 h}]\n")

@@ -10,6 +10,8 @@ from chargewright.sim._usage_path import PathTables, at_corner
 from chargewright.sim.usage_rules import Books, Rules
 
 _DAY = 86400.0
+_CLOSE = 0.98
+"""A highest cell this near to where its protection acts is watched in single steps [1]."""
 _FAR = 1.1
 """A pack or a bus this much above its end is far from it [1]."""
 
@@ -53,6 +55,13 @@ def _pace(pack: PackTables, path: PathTables, flow: Flow, load: int, over: float
     return 1 if flow.state == code.SHARED and flow.i > 0.0 else 0
 
 
+def _released(pack: PackTables, rules: Rules, now: Any, par: Any, dt: float) -> bool:
+    """Return whether the protection lets a pack be charged again: its highest cell has fallen by the recharge drop."""
+    if not pack.spread:
+        return True
+    return highest_voltage(pack, now, par, dt, 0.0) < pack.v_protect - (rules.v_set - rules.v_recharge)
+
+
 def run_clocks(
     pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, par: Any, dt: float,
     flow: Flow, load: int, over: float, live: int,
@@ -89,6 +98,8 @@ def run_clocks(
         v = highest_voltage(pack, now, par, dt, flow.i)
         at = books.days + int(now[s.CLOCK] / _DAY + 1e-9) * code.DAY_COLUMNS + code.V_HIGH
         books.store[at] = max(books.store[at], v)
+        if v > _CLOSE * pack.v_protect:
+            flag[code.PACE] = 0
         if v > pack.v_protect and flag[code.IS_FULL] == 0:
             flag[code.IS_FULL] = 1
             note_event(books, now, flag, pack, code.CELL_HIGH)
@@ -101,6 +112,6 @@ def run_clocks(
                 flag[code.IS_FULL] = 1
                 now[s.T_CHARGE] = now[s.T_PRECHARGE] = 0.0
                 note_event(books, now, flag, pack, code.FILLED)
-    elif open_voltage(pack, now) < rules.v_recharge:
-        flag[code.IS_FULL] = 0
+    elif open_voltage(pack, now) < rules.v_recharge and _released(pack, rules, now, par, dt):
+        flag[code.IS_FULL] = flag[code.PACE] = 0
         note_event(books, now, flag, pack, code.RECHARGED)

@@ -24,6 +24,7 @@ from chargewright.sim._usage_pack import (
     rest_voltage,
 )
 from chargewright.sim._usage_path import PathTables, at_corner, at_into, at_load, find_load, left_for_pack, over_load
+from chargewright.sim._usage_trip import comes_back, follow_temperature, note_retries, overloads, returned, trip
 from chargewright.sim.usage_rules import Books, Rules
 
 _EXACT = 1e-10
@@ -68,10 +69,10 @@ def _step(
     refresh(pack, now, par, dt)
     if source != flag[code.FEED]:
         _plug(pack, path, rules, now, flag, source)
-    _follow_temperature(rules, now, flag)
+    follow_temperature(rules, now, flag)
     was_down = flag[code.DOWN] == 1
     tries = not was_down or now[s.T_DOWN] >= rules.restart
-    live = _returned(path, rules, now, flag, source)
+    live = returned(path, rules, now, flag, source)
     if tries and was_down and live < 0:
         tries = _lasts(pack, path, now, flag, par, asked)
     served, why, load = asked, flag[code.WHY], flag[code.AT_LOAD]
@@ -80,15 +81,15 @@ def _step(
     for down in range(0 if tries else 1, 2):
         served = asked if down == 0 else min(asked, rules.standby)
         load = find_load(path, served, load)
-        if down == 1 and live < 0 and source >= 0 and _comes_back(path, rules, source, dt):
+        if down == 1 and live < 0 and source >= 0 and comes_back(path, rules, source, dt):
             live = source  # the load is gone, so a source that tripped is soon there again
         flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
-        if live >= 0 and path.exposed and flow.why != _SERVED and _overloads(flow):
-            _trip(path, books, now, flag, pack, source)
+        if live >= 0 and path.exposed and flow.why != _SERVED and overloads(flow):
+            trip(path, books, now, flag, pack, source)
             live, why = -1, flow.why
             flow = _attempt(pack, path, rules, now, flag, par, dt, served, load, live, down == 1)
             if flow.why == _SERVED:
-                _note_retries(path, rules, books, now, dt, source)
+                note_retries(path, rules, books, now, dt, source)
         elif down == 0:
             why = flow.why
         if flow.why == _SERVED:
@@ -139,67 +140,6 @@ def _plug(pack: PackTables, path: PathTables, rules: Rules, now: Any, flag: Any,
     now[s.T_WAKE] = rules.wake
     if source >= 0:
         now[s.T_DOWN] = rules.restart
-
-
-def _returned(path: PathTables, rules: Rules, now: Any, flag: Any, source: int) -> int:
-    """Return the source that is there to be drawn from in a step; -1 for one that has tripped and is still off."""
-    if source < 0 or flag[code.OUT] == 0:
-        return source
-    kind = path.store[path.trip_kind + source]
-    if kind == code.RETURNS or (kind == code.RETRIES and now[s.T_TRIP] >= rules.retry - 1e-9):
-        return source
-    return -1
-
-
-def _comes_back(path: PathTables, rules: Rules, source: int, dt: float) -> bool:
-    """Return whether a source that has tripped comes back within a step once its load has gone."""
-    kind = path.store[path.trip_kind + source]
-    return bool(kind == code.RETURNS or (kind == code.RETRIES and dt >= rules.retry))
-
-
-def _overloads(flow: Flow) -> bool:
-    """Return whether what keeps a load from being served leaves it to the source, beyond what that may give."""
-    return flow.why == code.OVERLOAD or (flow.helping == 1 and flow.why != code.BUS_LOW)
-
-
-def _trip(path: PathTables, books: Books, now: Any, flag: Any, pack: PackTables, source: int) -> None:
-    """Let a source trip, and count it; one that folds back goes on doing so, which is no new trip."""
-    if flag[code.OUT] == 0:
-        note_event(books, now, flag, pack, code.TRIPPED)
-    if flag[code.OUT] == 0 or path.store[path.trip_kind + source] == code.RETRIES:
-        books.store[_today(books, now) + code.TRIPS] += 1.0
-    flag[code.OUT] = 1
-    now[s.T_TRIP] = 0.0
-
-
-def _note_retries(path: PathTables, rules: Rules, books: Books, now: Any, dt: float, source: int) -> None:
-    """Count the retries that a longer step hides while the load stays on: each of them trips again."""
-    cycle = rules.retry + path.store[path.trip_time + source]
-    if path.store[path.trip_kind + source] == code.RETRIES and dt > cycle > 0.0:
-        books.store[_today(books, now) + code.TRIPS] += dt / cycle - 1.0
-
-
-def _today(books: Books, now: Any) -> int:
-    """Return where the sums of this day begin."""
-    return int(books.days + int(now[s.CLOCK] / _DAY + 1e-9) * code.DAY_COLUMNS)
-
-
-def _follow_temperature(rules: Rules, now: Any, flag: Any) -> None:
-    """Follow the temperature of the cells through the charger's regions and past the ends of discharge."""
-    temp = now[s.TEMP]
-    if now[s.REFUSES] == 0.0:
-        if temp < rules.temp_cold:
-            now[s.REFUSES] = float(code.PACK_COLD)
-        elif temp > rules.temp_hot:
-            now[s.REFUSES] = float(code.PACK_HOT)
-    elif rules.temp_cold + rules.temp_back <= temp <= rules.temp_hot - rules.temp_back:
-        now[s.REFUSES] = 0.0
-    region = flag[code.REGION]
-    while region < rules.region_count - 1 and now[s.TEMP] >= rules.store[4 * region]:
-        region += 1
-    while region > 0 and now[s.TEMP] < rules.store[4 * region + 1]:
-        region -= 1
-    flag[code.REGION] = region
 
 
 def _attempt(
