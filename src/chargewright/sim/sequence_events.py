@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.near import nearest
-from chargewright.sim import _sequence_kernel as kernel
 from chargewright.sim import sequence_rules as code
+from chargewright.sim._sequence_logic import rest_voltage, trip_source
 from chargewright.sim.sequence import Standing
 from chargewright.sim.sequence_rules import Machine
 
@@ -67,7 +67,7 @@ def _off(at: _Instant, to: int, t: float) -> None:
 
 def _trip(at: _Instant) -> None:
     at.x[code.T] = 0.0
-    kernel.trip_source(at.p, at.m, at.d, at.x)
+    trip_source(at.p, at.m, at.d, at.x)
 
 
 def _boot(at: _Instant) -> None:
@@ -105,14 +105,23 @@ def _fit(at: _Instant) -> None:
 
 
 def _drain(at: _Instant) -> None:
-    at.m[code.SOC] -= 1
+    _charge(at, -1)
     if at.m[code.SOC] == code.FLAT and at.m[code.LOAD] == code.OFF:
         # What drains a product that is off is its own standby current and that of the pack, down to the cut.
         at.m[code.PACK] = code.CUT
 
 
+def _charge(at: _Instant, steps: int) -> None:
+    """Change the state of charge; what took hours in truth takes a bus that lies on the pack along."""
+    before = rest_voltage(at.p, at.m[code.SOC])
+    at.m[code.SOC] += steps
+    if at.m[code.BAT] == code.CLOSED or (not at.p.switched and at.m[code.PACK] == code.FITTED):
+        v = max(at.x[code.V_BUS] + rest_voltage(at.p, at.m[code.SOC]) - before, 0.0)
+        at.x[code.V_BUS], at.x[code.W_BUS] = v, 0.5 * at.p.c_bus * v * v
+
+
 def _fill(at: _Instant) -> None:
-    at.m[code.SOC] += 1
+    _charge(at, 1)
     if at.m[code.SOC] == code.FULL:
         at.x[code.U] = 0.0  # the taper has let the polarisation die away
 

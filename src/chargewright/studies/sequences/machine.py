@@ -39,7 +39,7 @@ def machine_of(
     """Return the automaton of a path on one source: at the low edge of its voltage, its trip point and its cable.
 
     coded : set-points with their errors; the exact ones without
-    loops : whose slowest crossover gives the lag of the regulation; the settings' own without
+    loops : whose crossover at the usual point gives the lag of the regulation; the settings' own without
     """
     path, pack, rules, temp = chosen.path, case.pack, case.design.rules, case.design.ambient.typical
     supply = chosen.contracts[source]
@@ -161,9 +161,13 @@ def _limit_error(coded: Settings | None) -> float:
 
 
 def _lag(loops: Stability | None, settings: SequenceSettings) -> float:
-    """Return the time constant of the slower of the two current loops at its slowest corner [s]."""
-    found = [r.margins.f_cross for r in loops.loops if r.key in ("charge-current", "source-current")] if loops else []
-    slowest = min((float(np.nanmin(f)) for f in found if np.isfinite(f).any()), default=0.0)
+    """Return the time constant of the slower of the two current loops at the usual point [s].
+
+    At small current, where conduction is discontinuous, both are far slower; but then little is to be cut back.
+    """
+    wanted = ("charge-current", "source-current")
+    found = [float(r.margins.f_cross[-1]) for r in loops.loops if r.key in wanted] if loops is not None else []
+    slowest = min((f for f in found if np.isfinite(f) and f > 0.0), default=0.0)
     return 1.0 / (2.0 * np.pi * slowest) if slowest > 0.0 else settings.t_regulate
 
 
