@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chargewright.sim.sequence_rules import Machine
     from chargewright.studies.one_path import BuiltPath
     from chargewright.studies.sequences.record import Leg, Sequences
+    from chargewright.studies.stability import Stability
 
 _SHARE_OF_PARTS = 0.5
 _CHANGES_SHOWN = 24
@@ -60,12 +61,15 @@ def _every(
     built: "BuiltPath", sources: tuple[str, ...], early: int, out: Path | None, as_json: bool, line: Line
 ) -> int:
     from chargewright.studies.sequences.run import sequences
+    from chargewright.studies.settings import settings
 
     found = sequences(
         built.case,
         built.plan,
         built.hardware,
         built.build,
+        coded=settings(built.case, built.plan, built.build),
+        loops=_loops(built),
         sources=sources,
         midway=early,
         most=2000,
@@ -86,8 +90,12 @@ def _one(built: "BuiltPath", words: tuple[str, ...], source: str, out: Path | No
     from chargewright.studies.sequences.record import OUTCOMES
     from chargewright.studies.sequences.script import run_script
     from chargewright.studies.sequences.settings import SequenceSettings
+    from chargewright.studies.settings import settings
 
-    machine = machine_of(built.case, built.plan, built.hardware, built.build, source, SequenceSettings())
+    coded = settings(built.case, built.plan, built.build)
+    machine = machine_of(
+        built.case, built.plan, built.hardware, built.build, source, SequenceSettings(), coded, _loops(built)
+    )
     legs = run_script(machine, words, record=True)
     bad = [(leg.word, v) for leg in legs for v in verdicts(machine, leg.passage, leg.word.partition("@")[0])]
     said = [f"{OUTCOMES[v.key][0]}, at '{word}': {v.cause}" for word, v in bad]
@@ -98,6 +106,17 @@ def _one(built: "BuiltPath", words: tuple[str, ...], source: str, out: Path | No
         if not as_json:
             print(f"\nTable and figure: {out}")
     return 1 if bad else 0
+
+
+def _loops(built: "BuiltPath") -> "Stability | None":
+    """Return the loops of a path; None where none could be judged."""
+    from chargewright.base.errors import NoSolution
+    from chargewright.studies.stability import ControllerModel, loops_of
+
+    try:
+        return loops_of(built.case, built.plan, built.hardware, built.build, ControllerModel())
+    except NoSolution:
+        return None
 
 
 def summary(found: "Sequences") -> str:
@@ -116,7 +135,7 @@ def summary(found: "Sequences") -> str:
         for o in s.outcomes:
             lines += [
                 f"  {o.severity}: {o.title}",
-                f"    {', '.join(o.script)}   ({o.ways} ways lead there)",
+                f"    {', '.join(o.script)}   (ways that lead there: {o.ways})",
                 f"    {o.cause}",
                 f"    {'helps, tried: ' + o.cure.change if o.cure else 'no change that was tried clears it'}",
             ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from chargewright.base.findings import SEVERITIES
 from chargewright.network.hardware import Hardware
 from chargewright.sim.sequence import INF, Engine
 from chargewright.sim.sequence_rules import Machine
@@ -111,4 +112,4 @@ def _outcomes(machine: Machine, graph: Graph, source: str, engine: Engine) -> tu
             )
         )
     order = list(OUTCOMES)
-    return tuple(sorted(found, key=lambda o: (order.index(o.key), len(o.script))))
+    return tuple(sorted(found, key=lambda o: (SEVERITIES.index(o.severity), order.index(o.key), len(o.script))))
