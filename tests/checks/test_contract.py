@@ -19,6 +19,7 @@ from chargewright.spec.system import PeakSpec, RailSpec, UsageSpec
 from chargewright.studies.limits import Edge, Reach
 from chargewright.studies.sequences.run import sequences
 from chargewright.studies.stability import stability
+from chargewright.studies.transients.run import product_of, transients
 from chargewright.studies.verdict import rank
 
 HOUR = 3600.0
@@ -123,6 +124,12 @@ def ordered(review: Review) -> Review:
     return replace(review, orders=sequences(review.case, review.plan, review.hardware, review.build))
 
 
+def in_time(review: Review) -> Review:
+    """Return a review with its plug pulled."""
+    product = product_of(review.case, review.result, stability(review.case, review.result))
+    return replace(review, transients=transients(product, only=("unplug",)))
+
+
 CASES: dict[str, tuple[Case, Case]] = {
     # The path cannot carry 12 W from 9 W: arithmetic, no model.
     "requirements": (lambda k: k(), lambda k: k(source(k.design, current=0.45))),
@@ -143,6 +150,15 @@ CASES: dict[str, tuple[Case, Case]] = {
     "source-limit": (
         lambda k: k(rules(k.design, source_margin=0.10)),
         lambda k: k(rules(k.design, source_margin=0.0)),
+    ),
+    # A nearly empty pack of two cells stands at some 7 V, and a diode less while its switch is not closed yet.
+    "in-time": (
+        lambda k: in_time(
+            k(system(k.design, load=None, rails=(RailSpec(name="core", voltage=3.3, power=12.0),)), path="direct")
+        ),
+        lambda k: in_time(
+            k(system(k.design, load=None, rails=(RailSpec(name="six", voltage=6.0, power=12.0),)), path="direct")
+        ),
     ),
     # Common practice: 45 degrees.
     "loop-margins": (lambda k: looped(k(path="direct"), 46.0), lambda k: looped(k(path="direct"), 44.0)),

@@ -17,6 +17,7 @@ from chargewright.studies.settings import Settings
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import Stability
 from chargewright.studies.study import PathStudy, Study
+from chargewright.studies.transients.record import Transients
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +78,8 @@ class Review:
     """The loops; None where they were not judged."""
     orders: Sequences | None = None
     """The orders of events; None where they were not run."""
+    transients: Transients | None = None
+    """What was run in time; None where nothing was."""
     hot: dict[str, Operation] = field(default_factory=dict)
     """Source name to the path at its hottest: busiest load, hot ambient, low edge, at `HOT_SOC`."""
 
@@ -115,6 +118,7 @@ def review_of(
     charges: tuple[ChargePlan, ...],
     stability: Stability | None = None,
     orders: Sequences | None = None,
+    transients: Transients | None = None,
 ) -> Review | None:
     """Return the review of a study's subject with what was worked out for it; None if no path has parts."""
     subject = subject_of(study)
@@ -133,6 +137,7 @@ def review_of(
         charges=charges,
         stability=stability,
         orders=orders,
+        transients=transients,
         hot={
             name: operate(
                 case,

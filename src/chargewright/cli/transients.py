@@ -45,6 +45,7 @@ def transients(
         if out is not None:
             line.tell("page, figures and waveforms", 0.9)
             _write(found, name, out, parquet=parquet)
+            _write_stage(product, name, out, parquet=parquet)
     if deck is not None:
         _write_deck(product, deck)
     print(json.dumps(record(found), ensure_ascii=False, allow_nan=False) if as_json else _text(found))
@@ -132,6 +133,23 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
     )  # fmt: skip
     save_text_atomically(out / "transients.html", html_page(page))
     save_text_atomically(out / "transients.json", json.dumps(record(found), ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def _write_stage(product: "Product", name: str, out: Path, *, parquet: bool) -> None:
+    """Write one steady period of the stage as a table, and the stage as a deck."""
+    from chargewright.bridges.table_files import save_table, table_notes
+    from chargewright.studies.transients.steady_wave import steady_wave
+
+    wave = steady_wave(product)
+    table = {
+        "t_s": wave.t,
+        "i_coil_A": wave.i_coil,
+        "v_switch_V": wave.v_switch,
+        "i_input_capacitor_A": wave.i_input_capacitor,
+    }
+    notes = table_notes(f"{name}, {product.path.key}: one steady period of the stage", setting=wave.words)
+    save_table(out / f"stage.{'parquet' if parquet else 'csv'}", table, notes=notes)
+    _write_deck(product, out / "stage.cir")
 
 
 def _write_deck(product: "Product", file: Path) -> None:

@@ -19,6 +19,8 @@ from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import Stability, stability
 from chargewright.studies.study import PathStudy, Study
+from chargewright.studies.transients.record import Transients
+from chargewright.studies.transients.run import in_study, product_of, transients
 
 Progress = Callable[[str, float], None]
 OPEN_CHARGER = "smart-battery-charger"
@@ -68,8 +70,10 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     orders = sequences(case, subject.plan, subject.hardware, build, coded=coded, loops=loops, budget=ORDERS_BUDGET)
     tell("use over a week, a month and a year", 0.5)
     use = outlook(case, subject.plan, subject.hardware) if won else None
+    tell("plug, load and start in time", 0.55)
+    in_time = _in_time(case, subject, loops)
     tell("checks, and cures for what they find", 0.6)
-    review = review_of(study, coded, rungs, charges, loops, orders)
+    review = review_of(study, coded, rungs, charges, loops, orders, in_time)
     found = findings_of(study, review)
     tell("test plan", 0.9)
     return Dossier(
@@ -81,6 +85,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         outlook=use,
         stability=loops,
         orders=orders if won else None,
+        transients=in_time,
         findings=found,
         test_plan=test_plan(study, coded, rungs) if won else None,
         cautions=CAUTIONS,
@@ -96,6 +101,14 @@ def _loops(case: Situation, subject: PathStudy) -> Stability | None:
         return stability(case, subject)
     except NoSolution:
         return None
+
+
+def _in_time(case: Situation, subject: PathStudy, loops: Stability | None) -> Transients | None:
+    """Return the few transients that a study has time for; None where there are no loops to run them with."""
+    if loops is None:
+        return None
+    product = product_of(case, subject, loops)
+    return transients(product, only=in_study(product))
 
 
 def _on_open_charger(case: Situation, chosen: Plan, build: Build) -> Settings | None:

@@ -18,6 +18,7 @@ from chargewright.report.chapters import (
     reach,
     set_points,
     stability,
+    transients,
     use,
     watts,
 )
@@ -30,6 +31,7 @@ _CHAPTERS = (
     day,
     use,
     stability,
+    transients,
     orders,
     set_points,
     protection,

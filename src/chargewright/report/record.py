@@ -11,7 +11,7 @@ import numpy as np
 
 from chargewright.base.version import own_version
 from chargewright.dossier.record import Dossier
-from chargewright.report.data import charge, handover, loops, parts, paths, sequences, states, use
+from chargewright.report.data import charge, handover, loops, parts, paths, sequences, states, transients, use
 from chargewright.report.document import design_file
 from chargewright.report.tables import DataTable, TableForm
 from chargewright.studies.decision_map import DecisionMap
@@ -62,9 +62,11 @@ SOMETIMES: tuple[TableForm, ...] = (
     sequences.SEARCHED,
     sequences.ORDERS,
     sequences.REST,
+    transients.TRANSIENTS,
+    transients.MEASURES,
 )
 """Tables of a study that has a winner."""
-CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE, loops.LOOP_GAINS)
+CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE, loops.LOOP_GAINS, transients.WAVES)
 
 
 def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
@@ -99,6 +101,11 @@ def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
     if dossier.orders is not None:
         makers = (sequences.searched_table, sequences.orders_table, sequences.rest_table)
         found += [make(dossier.orders) for make in makers]
+    if dossier.transients is not None:
+        found += [
+            transients.transients_table(dossier.transients),
+            transients.transient_measures_table(dossier.transients),
+        ]
     return (*found, *(_of_winner(study.winner) if study.winner is not None else ()))
 
 
@@ -107,8 +114,12 @@ def curves_of(dossier: Dossier) -> tuple[DataTable, ...]:
     winner = dossier.study.winner
     if winner is None or winner.charge is None or winner.day is None:
         return ()
-    found = (charge.charge_curve_table(winner.charge.run), charge.day_curve_table(winner.day))
-    return found if dossier.stability is None else (*found, loops.gains_table(dossier.stability))
+    found: tuple[DataTable, ...] = (charge.charge_curve_table(winner.charge.run), charge.day_curve_table(winner.day))
+    if dossier.stability is not None:
+        found += (loops.gains_table(dossier.stability),)
+    if dossier.transients is not None:
+        found += (transients.transient_waves_table(dossier.transients),)
+    return found
 
 
 def _of_use(found: Outlook) -> list[DataTable]:

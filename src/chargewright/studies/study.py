@@ -37,8 +37,8 @@ Progress = Callable[[str, float], None]
 """Told the step that starts and the share of the work that is done [1]."""
 
 NOT_MODELLED = (
-    "Large signals in time: handover between loops and waveforms are not run. Margins of the loops are those of an "
-    "averaged small-signal model with an assumed controller.",
+    "Large signals in time beyond plug, load step and start, which are run with the averaged circuit and an assumed "
+    "controller; the command for transients runs the hand-overs and every switching edge.",
     "Faults in time: thresholds are compared with ratings on the ladder, but no fault is run.",
     "Peaks shorter than a minute in the day; they are judged by their own requirement.",
     "Minor flux loops, bias and temperature of the core material in the core loss.",

@@ -30,7 +30,7 @@ def chapter(dossier: Dossier) -> Chapter | None:
         key="transients",
         title="What happens when",
         question="Does it stand what is done to it?",
-        blocks=tuple(transient_blocks(dossier.transients)),
+        blocks=(*transient_blocks(dossier.transients), Paragraph(text=_MORE, tone="quiet")),
     )
 
 
@@ -50,6 +50,11 @@ def transient_blocks(found: Transients) -> list[Block]:
     return blocks
 
 
+_MORE = (
+    "These are the ones that a study has time for. The command `chargewright transients` runs the others (hand-over to "
+    "constant voltage, the source's limit, supplement, plugging in), every switching edge if asked, and writes all "
+    "waveforms."
+)
 _WHAT = (
     "The parts and the loops of this study, put into time: amplifiers, wind-up, delays and body diodes included, the "
     "controller's own habits assumed. Layout, part tolerance and what a real controller does besides are not in it: "

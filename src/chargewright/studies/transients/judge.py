@@ -9,12 +9,22 @@ from chargewright.parts.pack import pack_charge_current
 from chargewright.parts.supply import Supply
 from chargewright.studies.transients.phases import Story
 from chargewright.studies.transients.product import Product
-from chargewright.studies.transients.record import QUANTITIES, Floats, Limit, Measure, Script, Side, Waves
+from chargewright.studies.transients.record import (
+    QUANTITIES,
+    Floats,
+    Limit,
+    Measure,
+    Script,
+    Side,
+    TransientReport,
+    Waves,
+)
 
 SHORT = 1e-3
 """Longest time for which a pack may be beyond its lasting current [s] (common practice: protections wait longer)."""
 MOST_CHANGES = 6
 """Changes of the ruling loop after one event beyond which loops are said to chatter (our choice)."""
+Events = tuple[tuple[float, str], ...]
 _LAST = 0.05
 """Share of a stretch whose mean is its final value."""
 
@@ -157,23 +167,24 @@ def _changes(ruling: np.ndarray) -> int:
     return int(np.sum(driven[1:] != driven[:-1]))
 
 
-def cause_of(story: Story, measures: tuple[Measure, ...]) -> str:
+def cause_of(events: Events, w: Waves, measures: tuple[Measure, ...]) -> str:
     """Return in words which limits are passed, and after what; "" where none is."""
-    return " ".join(_cause(story, m) for m in measures if not m.passes)
+    return " ".join(_cause(events, w, m) for m in measures if not m.passes)
 
 
-def _cause(story: Story, m: Measure) -> str:
+def cause_of_one(report: TransientReport, m: Measure) -> str:
+    """Return in words how one limit is passed, and after what."""
+    return _cause(report.events, report.waves, m)
+
+
+def _cause(events: Events, w: Waves, m: Measure) -> str:
     assert m.limit is not None
-    title = m.title[0].upper() + m.title[1:]
-    when = _when(story, m)
-    verb = {"1": "", "s": ""}.get(m.unit, "reaches ")
-    return f"{title} {verb}{show(m.value, m.unit)}, {show(m.limit, m.unit)} {'is' if m.side == 'above' else 'are'} " + (
-        f"{'allowed' if m.side == 'above' else 'needed'}{when}."
-    )
+    value, limit = (f"{x:.0f}" if m.unit == "1" else show(x, m.unit, 3) for x in (m.value, m.limit))
+    need = f"at most {limit}" if m.side == "above" else f"at least {limit}"
+    return f"{m.title}: {value}, where {need} is allowed{_when(events, w, m)}."
 
 
-def _when(story: Story, m: Measure) -> str:
-    w = story.waves
+def _when(events: Events, w: Waves, m: Measure) -> str:
     series = {
         "bus_low": -w.low["v_bus"], "bus_high": w.high["v_bus"], "input_high": w.high["v_input"],
         "pack_high": w.mean["v_pack"], "coil_most": np.abs(w.high["i_coil"]), "source_over": w.mean["i_source"],
@@ -183,11 +194,11 @@ def _when(story: Story, m: Measure) -> str:
         return ""
     after = w.t >= 0.0
     t = float(w.t[after][int(np.argmax(series[after]))])
-    begins = [(b, words) for b, words in zip(story.begins, story.words, strict=True) if words and b <= t]
+    begins = [(b, words) for b, words in events if b <= t]
     if not begins:
         return ""
     begin, words = begins[-1]
-    return f", {show(t - begin, 's', 2)} after: {words}"
+    return f", {show(t - begin, 's', 2)} after the event '{words}'"
 
 
 def verdict_of(measures: tuple[Measure, ...]) -> str:

@@ -40,11 +40,19 @@ def product_of(
     )  # fmt: skip
 
 
+def in_study(product: Product) -> tuple[str, ...]:
+    """Return the keys of those that a study has time for; the others belong to the command.
+
+    A load step on a bus that the stage has to hold takes as long as all the others.
+    """
+    return ("unplug", "pack-start") if product.path.narrow else ("unplug", "load-step", "pack-start")
+
+
 def transients(
     product: Product,
     *,
     only: tuple[str, ...] = (),
-    engine: Engine = "switched",
+    engine: Engine = "averaged",
     progress: Progress | None = None,
 ) -> Transients:
     """Return the transients of a product.
@@ -80,6 +88,7 @@ def one(product: Product, kind: Transient, engine: Engine) -> TransientReport | 
     story = tell(script.phases, loops, engine)
     b = bounds_of(product, product.strongest if script.supply is None else script.supply)
     measures = measures_of(script, story, b)
+    events = tuple((t, words) for t, words in zip(story.begins, story.words, strict=True) if words)
     return TransientReport(
         key=kind.key,
         title=kind.title,
@@ -87,12 +96,12 @@ def one(product: Product, kind: Transient, engine: Engine) -> TransientReport | 
         setting=script.setting,
         drawn=kind.drawn,
         loops=tuple(r.title for r in product.stability.loops),
-        events=tuple((t, words) for t, words in zip(story.begins, story.words, strict=True) if words),
+        events=events,
         waves=story.waves,
         limits=limits_of(b, kind.drawn),
         measures=measures,
         verdict=verdict_of(measures),
-        cause=cause_of(story, measures),
+        cause=cause_of(events, story.waves, measures),
         cure=kind.cure,
         engine=engine,
         assumptions=script.assumptions,

@@ -9,7 +9,11 @@ from chargewright.studies.transients.record import Script, Transient
 def _script(product: Product) -> Script:
     case, settings, soc = product.case, product.settings, product.settings.soc_low
     at, loops = charging(product, product.strongest, soc=soc, p_load=case.p_busy)
-    t = max(0.3e-3, 5.0 * product.t_loop)
+    t = max(0.2e-3, 3.0 * product.t_loop)
+    bank = product.build.bank_a
+    # All that the capacitors hold without bias, and the delays: by then the source has been missed.
+    held = 0.5 * bank.count * bank.part.c_0 * at.v_input**2 / product.p_bus(case.p_busy, at.v_bus)
+    most = held + settings.t_turn + settings.t_switch
     gone = put_into_time(at, loops, Change(source_gone=True))
     alone = put_into_time(at, loops, Change(source_gone=True, stage=False, switch_closed=True))
     if product.path.narrow:
@@ -22,7 +26,7 @@ def _script(product: Product) -> Script:
     return Script(
         phases=(
             Phase(words="", circuit=put_into_time(at, loops), duration=t),
-            Phase(words="plug pulled", circuit=gone, duration=2.0e-3, until=noticed),
+            Phase(words="plug pulled", circuit=gone, duration=most, until=noticed),
             Phase(words=words, circuit=alone, duration=0.4e-3),
         ),
         settles="v_bus",
