@@ -205,7 +205,8 @@ def verdict_of(measures: tuple[Measure, ...]) -> str:
     """Return what a transient comes to, in one sentence."""
     by = {m.key: m for m in measures}
     if all(m.passes for m in measures):
-        tail = f"; settled after {show(by['settling'].value, 's', 2)}" if not by["settling"].note else ""
+        slow = by["settling"]
+        tail = f"; settled after {show(slow.value, 's', 2)}" if slow.value > 0.0 and not slow.note else ""
         return f"Kept: bus {show(by['bus_low'].value, 'V', 3)} to {show(by['bus_high'].value, 'V', 3)}{tail}."
     failed = ", ".join(m.title for m in measures if not m.passes)
     return f"Not kept: {failed}."

@@ -445,7 +445,7 @@ def fresh_amplifiers(at: Standing, loops: tuple[str, ...], duty: float) -> dict[
 
 def words_of(at: Standing, soc: float, *loads: float) -> str:
     """Return source, state of charge and loads in words."""
-    power = " to ".join(show(p, "W") for p in loads)
+    power = " to ".join(show(p, "W", 3) for p in loads)
     return f"{at.supply.name} ({at.supply.contract}), pack at {soc:.0%}, load {power}"
 
 
