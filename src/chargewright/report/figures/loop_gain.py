@@ -113,7 +113,14 @@ def _steps(label: str, step: float, curves: list[np.ndarray], least: float) -> A
 
 
 def _message(report: LoopReport) -> str:
-    return f"Usual point: {_at(report, -1)}. Worst corner: {_at(report, report.worst)}."
+    text = f"Usual point: {_at(report, -1)}. Worst corner: {_at(report, report.worst)}."
+    with_it = report.stiffened
+    if with_it is None:
+        return text
+    return (
+        f"{text} With {show(with_it.damper.c, 'F', 3)} and {show(with_it.damper.r, 'ohm', 3)} in series beside the "
+        f"bus: phase margin {show(with_it.phase_margin, 'rad')}, gain margin {decibels(with_it.gain_margin)}."
+    )
 
 
 def _at(report: LoopReport, k: int) -> str:
