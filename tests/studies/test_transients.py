@@ -1,6 +1,8 @@
 """Transients of a path: what they come to, against charge, energy and the set-points that must hold in the end."""
 
+import re
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -183,3 +185,38 @@ def test_what_a_path_cannot_meet_is_left_out_with_its_reason(product):
     found = transients(product("direct"), only=("supplement",), engine="averaged")
     assert found.reports == ()
     assert "cannot help" in found.left_out[0].why
+
+
+PD = """\
+name: Contracts
+sources:
+  - {name: charger, kind: usb-pd, power: 65 W}
+pack: {cell: nmc-energy, series: 2, capacity: 5 Ah}
+system: {load: 5 W}
+"""
+
+
+def test_a_contract_that_slews_moves_the_input_by_its_difference_and_leaves_the_charge(ran, product):
+    r, p = ran("narrow-buck", "contract", PD), product("narrow-buck", PD)
+    w = r.waves
+    # USB Power Delivery: 30 mV/us at most (status at `parts.usb_pd.limits`); 9 V to 20 V take 367 us.
+    # A tenth for what cable and capacitors ring on top, and for the charge current's drop.
+    v_50, v_300 = np.interp([50e-6, 300e-6], w.t, w.mean["v_input"])
+    assert (v_300 - v_50) / 250e-6 == pytest.approx(30e3, rel=0.1)
+    assert r.measure("changes").passes
+    # In the end the charge current is what it is set to; 2 % for what the loop's integrator still has to go.
+    assert final(r, "i_pack") == pytest.approx(p.case.i_charge, rel=0.02)
+    assert np.max(w.mean["v_input"]) > 19.0
+    assert p.strongest.v_set.typ == 20.0
+
+
+def test_a_bus_above_the_pack_takes_no_contract_below_it(product):
+    text = PD.replace("series: 2", "series: 4")
+    found = transients(product("direct", text), only=("contract",))
+    assert "before the charge begins" in found.left_out[0].why
+
+
+def test_the_page_lists_every_transient():
+    page = (Path(__file__).parents[2] / "docs" / "transients.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| `([a-z-]+)` \|", page, flags=re.MULTILINE)
+    assert sorted(listed) == list(shelf.keys())
