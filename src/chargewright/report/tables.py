@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Literal
 
-from chargewright.base.units import show
+from chargewright.base.units import show, show_scaled
 from chargewright.report.blocks import Cell, Derivation, Table, Tone
 
 Kind = Literal["number", "count", "flag", "text"]
@@ -15,6 +15,8 @@ ROW = "row"
 """Unit of a column whose numbers are in the unit that stands in the same row under `unit`."""
 _PLAIN_FROM = 2.0
 """Ratio from which `show` writes a plain number; in a column of ratios all are per cent."""
+_HOURS_FROM = 360.0
+"""Energy [J] from which `show` writes Wh; a column that holds one such is in Wh throughout."""
 Tones = Callable[[int, str], Tone]
 """Row and column key to what the cell means."""
 
@@ -119,11 +121,12 @@ def table_block(
     hidden = ("unit",) if own_units else ()
     picked = [(k, c) for k, c in enumerate(table.columns) if (c.key in only if only else c.key not in hidden)]
     unit_at = next((k for k, c in enumerate(table.columns) if c.key == "unit"), 0)
+    in_hours = {c.key for k, c in picked if c.unit == "J" and any(_is_large(row[k]) for row in table.rows)}
     rows = []
     for r, row in enumerate(table.rows):
         cells = [
             Cell(
-                text=told(row[k], c, str(row[unit_at]) if c.unit == ROW else c.unit),
+                text=told(row[k], c, str(row[unit_at]) if c.unit == ROW else c.unit, in_hours=c.key in in_hours),
                 tone=tones(r, c.key) if tones else "plain",
                 strong=r in strong,
                 derivation=(derivations or {}).get((r, c.key)),
@@ -140,8 +143,15 @@ def table_block(
     )
 
 
-def told(value: Any, of: Column, unit: str) -> str:
-    """Return a value as people read it; a dash where there is none."""
+def _is_large(energy: float | None) -> bool:
+    return energy is not None and abs(energy) >= _HOURS_FROM
+
+
+def told(value: Any, of: Column, unit: str, *, in_hours: bool = False) -> str:
+    """Return a value as people read it; a dash where there is none.
+
+    in_hours : whether an energy is told in Wh however small it is
+    """
     if value is None or value != value:
         return "–"
     if isinstance(value, bool):
@@ -150,5 +160,8 @@ def told(value: Any, of: Column, unit: str) -> str:
         return str(value)
     if unit == "1" and abs(value) >= _PLAIN_FROM:
         return f"{100.0 * value:.0f} %".replace("-", "−")
-    text = show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
+    if in_hours:
+        text = show_scaled(float(value) / 3600.0, "Wh", of.digits)
+    else:
+        text = show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
     return text.replace("-", "−")
