@@ -138,13 +138,10 @@ class Frames:
     def _number(self, key: int, cut: bool) -> int:
         if (key, cut) in self._numbers:
             return self._numbers[key, cut]
-        mode = self._mode(key)
+        mode = self._without_current(key) if cut else self._mode(key)
         a = mode.a.copy()
         if "ramp" in self.layout.states:
             a[self.layout.states["ramp"]] = 0.0
-        if cut and self.coil is not None:
-            place = self.layout.states[self.coil.name]
-            a[place], a[:, place] = 0.0, 0.0
         rates = np.linalg.eigvals(a)
         fastest = float(np.max(np.abs(rates))) if np.all(np.isfinite(rates)) else np.inf
         if fastest * self.layout.circuit.period > FASTEST:
@@ -159,6 +156,16 @@ class Frames:
         rows = [w.row for w in self._watched(mode)]
         self._rows.append(np.array(rows) if rows else np.zeros((0, self.layout.n)))
         return self._numbers[key, cut]
+
+    def _without_current(self, key: int) -> Mode:
+        """Return a mode whose coil is cut off at rest: it carries the leakage that leaves it without voltage."""
+        assert self.coil is not None, "only a stage with a coil is cut off"
+        exact, place = self._mode(key), self.layout.states[self.coil.name]
+        leak = -exact.a[place] / exact.a[place, place]
+        leak[place] = 0.0
+        a, y = exact.a + np.outer(exact.a[:, place], leak), exact.y + np.outer(exact.y[:, place], leak)
+        a[place], a[:, place], y[:, place] = 0.0, 0.0, 0.0
+        return Mode(self.layout, key, a, y)
 
     def _watched(self, mode: Mode) -> list[Monitor]:
         return [w for w in monitors_of(mode) if not self._of_stage(w)]

@@ -87,6 +87,10 @@ class AveragedSamples:
         """Return a quantity at every instant, as its mean over the period."""
         return np.asarray(np.sum(self.share * self.in_parts(quantity), axis=1))
 
+    def product(self, p: Quantity, q: Quantity) -> Floats:
+        """Return a product such as a power at every instant, as its mean over the period without ripple."""
+        return np.asarray(np.sum(self.share * self.in_parts(p) * self.in_parts(q), axis=1))
+
     def in_parts(self, quantity: Quantity) -> Floats:
         """Return a quantity in each part of the period (k, parts)."""
         frames = self.run.frames
@@ -150,13 +154,21 @@ def _advance(
 def averaged_samples(run: AveragedRun, t: Floats) -> AveragedSamples:
     """Return the mean state at instants of the run [s], rising or not; instants outside it take its ends."""
     t = np.asarray(t, dtype=float)
-    step = np.clip(np.searchsorted(run.t, t, side="right") - 1, 0, len(run.t) - 1)
-    tape = run.tape
+    return _resolved(run, t, step_at(run, t), states_at(run, t))
+
+
+def step_at(run: AveragedRun, t: Floats) -> np.ndarray:
+    """Return the number of the step that each instant is in."""
+    return np.clip(np.searchsorted(run.t, t, side="right") - 1, 0, len(run.t) - 1)
+
+
+def states_at(run: AveragedRun, t: Floats) -> Floats:
+    """Return the mean states (k, n) at instants [s]."""
+    step, tape = step_at(run, t), run.tape
     ends = np.append(run.t[1:], run.t_end)
     share = (np.clip(t, run.t[step], ends[step]) - run.t[step]) / tape.h[step]
     s, left = share[:, None], 1.0 - share[:, None]
-    x = left * tape.x[step] + s * (tape.end[step] + left * (tape.bow[step] + s * tape.twist[step]))
-    return _resolved(run, t, step, x)
+    return np.asarray(left * tape.x[step] + s * (tape.end[step] + left * (tape.bow[step] + s * tape.twist[step])))
 
 
 def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> AveragedSamples:

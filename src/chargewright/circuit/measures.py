@@ -5,12 +5,14 @@ integrate what an exponential does there to rounding. Extremes are found among t
 refined on the exact flow.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from chargewright.base.errors import OutOfRange
 from chargewright.circuit._assembly import Floats
+from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import (
     Capacitor,
     Coil,
@@ -179,37 +181,50 @@ class Energies:
 
 def energies(w: Window) -> Energies:
     """Return where the energy went, by element; the control is left out."""
+
+    def taken(e: Coil | Capacitor) -> float:
+        return (stored_energy(w.run, e, w.last) - stored_energy(w.run, e, w.first)) / w.duration
+
+    return balance(w.run.circuit, lambda e: w.product(v_of(e.name), i_of(e.name)), taken)
+
+
+def balance(
+    circuit: Circuit, power: Callable[[Element], float], taken: Callable[[Coil | Capacitor], float]
+) -> Energies:  # fmt: skip
+    """Sort the elements' powers [W] into sources, loads and losses; `taken` is what a coil or capacitor took up."""
     sources: dict[str, float] = {}
     loads: dict[str, float] = {}
     losses: dict[str, float] = {}
     stored = 0.0
-    for e in w.run.circuit.elements:
-        if e.name in w.run.circuit.signals:
+    for e in circuit.elements:
+        if e.name in circuit.signals:
             continue
         if isinstance(e, Coil | Capacitor):
-            taken = (stored_energy(w.run, e, w.last) - stored_energy(w.run, e, w.first)) / w.duration
             if isinstance(e, Capacitor) and e.cell:
-                sources[e.name] = -taken
+                sources[e.name] = -taken(e)
             else:
-                stored += taken
+                stored += taken(e)
             continue
-        power = w.product(v_of(e.name), i_of(e.name))
         if isinstance(e, Source):
-            sources[e.name] = -power
+            sources[e.name] = -power(e)
         elif isinstance(e, Drain | PowerLoad) or (isinstance(e, Resistor) and e.load):
-            loads[e.name] = power
+            loads[e.name] = power(e)
         else:
-            losses[e.name] = power
+            losses[e.name] = power(e)
     return Energies(sources=sources, loads=loads, losses=losses, stored=stored)
 
 
 def stored_energy(run: Run, e: Element, cycle: int) -> float:
-    """Return the energy [J] in a coil or capacitor at the start of a period: ∫ x·(l or c) dx over its pieces."""
+    """Return the energy [J] in a coil or capacitor at the start of a period."""
     if not isinstance(e, Coil | Capacitor):
         return 0.0
-    place = run.tables.layout.states[e.name]
     x = run.end.x if cycle >= run.cycle[0] + run.cycles else run.x[int(np.searchsorted(run.cycle, cycle))]
-    value = abs(float(x[place])) if isinstance(e, Coil) else float(x[place])
+    return energy_in(e, float(x[run.tables.layout.states[e.name]]))
+
+
+def energy_in(e: Coil | Capacitor, x: float) -> float:
+    """Return the energy [J] in a coil or capacitor at a current or voltage: ∫ x·(l or c) dx over its pieces."""
+    value = abs(x) if isinstance(e, Coil) else x
     first = e.l if isinstance(e, Coil) else e.c
     edges = [0.0, *(at for at, _ in e.bends)]
     total, base = 0.0, 0.0
