@@ -48,10 +48,13 @@ class Frames:
     """Bits of all driven switches."""
     diodes: tuple[int, ...]
     """Strides of the stage's own diodes, and of the pulses."""
+    gates: int
+    """Keys below this are of gates alone."""
     keys: list[int] = field(default_factory=list)
     """Slow key of each frame."""
     watch: list[list[Monitor]] = field(default_factory=list)
     _exact: dict[int, Mode] = field(default_factory=dict)
+    _own: dict[int, list[Monitor]] = field(default_factory=dict)
     _numbers: dict[tuple[int, bool], int] = field(default_factory=dict)
     modes: list[Mode] = field(default_factory=list)
     _a: list[Floats] = field(default_factory=list)
@@ -172,15 +175,20 @@ class Frames:
 
     def _of_stage(self, w: Monitor) -> bool:
         size = abs(w.step)
-        gates = 2 ** len(self.layout.circuit.gated)
-        return bool(size & self.driven) if size < gates else size in self.diodes
+        return bool(size & self.driven) if size < self.gates else size in self.diodes
+
+    def _mine(self, key: int) -> list[Monitor]:
+        """Return the rows of the stage's own diodes in a mode."""
+        if key not in self._own:
+            self._own[key] = [w for w in monitors_of(self._mode(key)) if self._of_stage(w)]
+        return self._own[key]
 
     def _settled(self, key: int, x: Floats, place: int, sign: float) -> int:
         """Return the key in which the stage's own diodes carry a coil current of this sign."""
         probe = x.copy()
         probe[place] = sign * PROBE
         for _ in range(MOST_FLIPS):
-            mine = [w for w in monitors_of(self._mode(key)) if self._of_stage(w)]
+            mine = self._mine(key)
             values = [float(w.row @ probe) for w in mine]
             if not values or min(values) >= -1e-9 * (1.0 + float(np.max(np.abs(probe)))):
                 break
@@ -220,7 +228,8 @@ def frames_of(layout: Layout) -> Frames:
               and any({d.element.a, d.element.b} == {s.a, s.b} for s in switches)]  # fmt: skip
     diodes += [layout.place(leg).stride for leg in legs]
     mask = sum(bits[name] for name in driven | ({s.name for s in switches} - _timed(circuit)))
-    return Frames(layout, coil, tuple(patterns), np.array(edges), mask, tuple(diodes))
+    gates = 2 ** len(circuit.gated)
+    return Frames(layout, coil, tuple(patterns), np.array(edges), mask, tuple(diodes), gates)
 
 
 def _timed(circuit: Circuit) -> set[str]:

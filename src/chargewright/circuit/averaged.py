@@ -10,12 +10,13 @@ cycles at parts of the switching frequency). Good up to about a tenth of the swi
 near the switching frequency, or capacitors that empty within one period, need the switched circuit.
 """
 
+import sys
 from dataclasses import dataclass
 
 import numpy as np
 
 from chargewright.base.compiled import compiled as compiled_form
-from chargewright.base.compiled import numba_module
+from chargewright.base.compiled import is_kept, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _averaged_kernel as kernel
 from chargewright.circuit import _clock_kernel as clock
@@ -108,6 +109,7 @@ def run_averaged(
 ) -> AveragedRun:
     """Run the averaged circuit until the instant `t_end` [s], from its start or from a moment of either kind of run.
 
+    compiled : whether the loop is compiled; None where that is at hand already
     Raises OutOfRange for a circuit or an end without meaning, NoSolution where it runs away or has no single state.
     """
     engine = engine_of(circuit, compiled=False)
@@ -117,8 +119,13 @@ def run_averaged(
     if not begin < t_end < np.inf:
         raise OutOfRange(f"a run ends after it begins: {t_end} s was asked for, and it begins at {begin} s")
     key = frames.slow(int(moment.ints[clock.KEY]))
-    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[clock.BREAK]), begin, t_end,
-                    bool(compiled))  # fmt: skip
+    fast = _at_hand() if compiled is None else compiled
+    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[clock.BREAK]), begin, t_end, fast)
+
+
+def _at_hand() -> bool:
+    """Return whether the compiled loop costs nothing to fetch; the plain form takes some tenths of a second a run."""
+    return "numba" in sys.modules and is_kept(kernel.advance)
 
 
 def _advance(
@@ -148,7 +155,7 @@ def _advance(
             raise _trouble(why, frames, ints, floats)
     whole = Tape(*(np.concatenate([p[j] for p in pieces]) for j in range(len(tape))))
     return AveragedRun(circuit=circuit, frames=frames, t=whole.t, tape=whole, t_end=t_end,
-                       end=_moment(circuit, x, ints, t_end))  # fmt: skip
+                       end=moment_at(circuit, x, ints, t_end))  # fmt: skip
 
 
 def averaged_samples(run: AveragedRun, t: Floats) -> AveragedSamples:
@@ -189,7 +196,8 @@ def _tape(n: int) -> Tape:
     return Tape(t, h, np.zeros(CHUNK, np.int64), *np.zeros((4, CHUNK, n)))
 
 
-def _moment(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment:
+def moment_at(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment:
+    """Return a moment to run on from: a mean state, the loop's whole numbers, an instant [s]."""
     found = np.zeros(clock.PENDING + clock.LEGS, np.int64)
     floats = np.zeros(clock.PENDING_TAU + clock.LEGS)
     cycle = int(np.floor(t / circuit.period * (1.0 + 1e-12)))

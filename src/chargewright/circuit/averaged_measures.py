@@ -90,5 +90,3 @@ def _swing(run: AveragedRun, at: AveragedSamples, coil: Coil, size: Floats) -> R
     start = mean - np.sum(at.share * 0.5 * (begins + ends), axis=1)
     low, high = np.minimum(begins, ends).min(axis=1), np.maximum(begins, ends).max(axis=1)
     return Ripple(t=at.t, mean=mean, least=start + low, greatest=start + high)
-
-
