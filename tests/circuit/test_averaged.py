@@ -117,25 +117,31 @@ def test_a_load_step_that_the_source_limit_answers_follows_the_switched_circuit(
         assert error <= 5e-3, name
 
 
-def test_the_hand_over_to_the_voltage_loop_follows_the_independent_run(
+def test_the_hand_over_to_the_voltage_loop_follows_the_switched_circuit(charger_like: Gives) -> None:
+    # All periods from 1 ms on, where the soft start has ended: the product's bound.
+    for name, error in apart(charger_like("o07_cccv"), 12_000, 800, CHARGER).items():
+        assert error <= 5e-3, name
+
+
+def test_the_hand_over_comes_late_by_what_ripple_shifts_the_loops_voltage(
     charger_like: Gives, reference_means: Reads, reference_record: Reads
 ) -> None:
     # Outside source: the reference run o07 itself, an event-located Runge-Kutta solution checked by ngspice 39.
     circuit, theirs = charger_like("o07_cccv"), reference_means("o07_cccv")
     result = run_averaged(circuit, t_end=12_000 * circuit.period)
-    at = averaged_samples(result, theirs["t_s"])
-    # Late in the taper the valley of the coil's current passes zero within a dead time, where the switched circuit
-    # hangs back by some 10 mA: 1 % of span with that stretch, the product's 0.5 % before it.
-    for end, bound in ((12.5e-3, 5e-3), (15e-3, 1e-2)):
-        some = (theirs["t_s"] > 1e-3) & (theirs["t_s"] < end)
-        for ours, column in (("pack current", "i_vbat"), ("pack voltage", "v_vb"), ("coil current", "i_l1")):
-            error = at.of(CHARGER[ours])[some] - theirs[column][some]
-            assert np.sqrt(np.mean(error**2)) <= bound * np.ptp(theirs[column][some]), ours
     known = reference_record("o07_cccv")["results"]
     (_, first), (t, then) = result.selected("control")
     assert (first, then) == ("loop_cc", "loop_cv")
-    # The loops' voltages close in on each other at some 0.1 V/ms; 0.5 mV of ripple between them are ten periods.
-    assert t == pytest.approx(1e-3 * known["handover_time_ms"], abs=10 * circuit.period)
+    # The comparator sees the control voltage with its ripple, so the loop in force stands 2.4 mV (measured on the switched
+    # circuit) from where the averaged one has it; the two close in at 0.35 mV/µs, which makes 7 µs, or 5.5 periods.
+    assert t == pytest.approx(1e-3 * known["handover_time_ms"], abs=5.5 * circuit.period)
+    at = averaged_samples(result, theirs["t_s"])
+    late = theirs["t_s"] > 1e-3
+    for ours, column in (("pack current", "i_vbat"), ("pack voltage", "v_vb"), ("coil current", "i_l1")):
+        error = (at.of(CHARGER[ours]) - theirs[column])[late]
+        # The thinned table has a quarter of its rows in the 0.15 ms of the hand-over, where those 5 µs count most: rms
+        # over its rows is 0.8 % of span, over all periods alike 0.2 % (the test above).
+        assert np.sqrt(np.mean(error**2)) <= 1e-2 * np.ptp(theirs[column][late]), ours
 
 
 def test_the_selection_tells_which_loop_is_in_force_and_from_when(charger_like: Gives) -> None:

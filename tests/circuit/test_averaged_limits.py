@@ -55,8 +55,10 @@ def decades(low: float, high: float) -> st.SearchStrategy[float]:
 
 @st.composite
 def stages(draw: st.DrawFn) -> Circuit:
-    sides = [SwitchSide(r_on=draw(decades(1e-3, 0.1)), v_f=draw(st.floats(0.2, 1.0)), r_d=draw(decades(1e-3, 0.1)),
-                        emulate=draw(st.booleans())) for _ in range(4)]  # fmt: skip
+    """A stage of four switches; at most its first leg leaves the current to a diode, so that it stops once a period."""
+    alone = draw(st.booleans())
+    sides = [SwitchSide(r_on=draw(decades(1e-3, 0.1)), v_f=draw(st.floats(0.2, 1.0)), r_d=draw(decades(1e-3, 0.1)))
+             for _ in range(4)]  # fmt: skip
     coil = CoilSide(l=draw(decades(0.5e-6, 20e-6)), dcr=draw(decades(1e-3, 0.1)))
     banks = [Bank(c=draw(decades(2e-6, 1e-4)), esr=draw(decades(1e-3, 0.05)), start=draw(st.floats(0.0, 20.0)))
              for _ in range(2)]  # fmt: skip
@@ -69,7 +71,7 @@ def stages(draw: st.DrawFn) -> Circuit:
     for high, low in (("a_high", "a_low"), ("b_high", "b_low")):
         d, begin = draw(st.floats(0.05, 0.9)), draw(st.floats(0.0, 0.05))
         gates.append(Gate(switch=high, on=begin, off=begin + d))
-        if draw(st.booleans()):
+        if high == "b_high" or not alone:
             gates.append(Gate(switch=low, on=begin + d + 0.005, off=(begin - 0.005) % 1.0))
     return Circuit(elements=elements, period=draw(decades(0.5e-6, 10e-6)), gates=tuple(gates), title="any")
 
@@ -79,6 +81,7 @@ def stages(draw: st.DrawFn) -> Circuit:
 def test_the_energy_of_any_stage_closes(circuit: Circuit) -> None:
     result = run_averaged(circuit, t_end=60 * circuit.period)
     parts = averaged_energies(result)
+    assert len(result.t) < 3_000
     # Cold starts of any stage, with a hundred amperes in a few periods: 1e-5 here, 1e-6 where things are slow.
     assert abs(parts.unaccounted) <= 1e-5 * parts.turnover
     assert min(parts.losses.values()) >= -1e-9 * parts.turnover
@@ -129,7 +132,7 @@ def test_a_load_that_grows_with_its_voltage_runs_away_with_words() -> None:
         Follower(name="drive", a="a", terms=((2.0, v_node("b")),)), Resistor(name="r", a="a", b="b", r=1.0),
         Capacitor(name="c", a="b", b="0", c=1e-5, start=1.0),
     )  # fmt: skip
-    with pytest.raises(NoSolution, match=r"grew without bound|steps without end"):
+    with pytest.raises(NoSolution, match="grew without bound"):
         run_averaged(Circuit(elements=elements, period=1e-6), t_end=1.0)
 
 

@@ -37,6 +37,8 @@ FLOOR = 1e-2
 """Least size of a state to which the tolerance is relative [A, V]."""
 ROUNDING = 1e-7
 """How far below zero a watched row may be, over the size of the state."""
+BEYOND = 1e12
+"""Size of a state at which it counts as running away [A, V]."""
 MOST_FLIPS = 200
 MOST_STEPS = 1500
 """In one period; a cold start takes some fifty, a slow transient a tenth of one."""
@@ -553,6 +555,8 @@ def one_step(
             floats[STEP] = h * factor
         for i in range(len(x)):
             most[i] = max(most[i], abs(x[i]))
+            if most[i] > BEYOND:
+                return BROKEN
         return DONE
 
 

@@ -7,7 +7,9 @@ the period. Discontinuous conduction and dead times: see `_averaged_kernel`.
 
 What it does not know: ripple, and all that follows from it (rms losses of ripple, a comparator that sees ripple, limit
 cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency; a filter that rings
-near the switching frequency, or capacitors that empty within one period, need the switched circuit.
+near the switching frequency, capacitors that empty within one period, or a coil whose current stops in more than one
+stretch of a period (both legs of four switches on diodes) need the switched circuit. Trips and skipped pulses go by
+mean values.
 """
 
 import sys
@@ -216,7 +218,8 @@ def _trouble(why: int, frames: Frames, ints: np.ndarray, floats: Floats) -> NoSo
     if why == kernel.STUCK:
         return NoSolution(
             f"at {t:.6e} s the averaged circuit would need steps without end: something in it turns faster than can be"
-            f" followed; among {', '.join(names) or 'its states'}. Look for a loop or a load that is unstable."
+            f" followed; among {', '.join(names) or 'its states'}. Look for a loop or a load that is unstable, or for a"
+            " coil whose current stops in more than one stretch of a period: that needs the switched circuit."
         )
     return NoSolution(
         f"at {t:.6e} s the averaged circuit chatters: no frame of it holds; among {', '.join(names) or 'its gates'}."
