@@ -132,8 +132,8 @@ def test_the_hand_over_comes_late_by_what_ripple_shifts_the_loops_voltage(
     known = reference_record("o07_cccv")["results"]
     (_, first), (t, then) = result.selected("control")
     assert (first, then) == ("loop_cc", "loop_cv")
-    # The comparator sees the control voltage with its ripple, so the loop in force stands 2.4 mV (measured on the switched
-    # circuit) from where the averaged one has it; the two close in at 0.35 mV/µs, which makes 7 µs, or 5.5 periods.
+    # The comparator sees the control voltage with its ripple, so the loop in force stands 2.4 mV (measured on the
+    # switched circuit) from where the averaged one has it; the two close in at 0.35 mV/µs: 7 µs, or 5.5 periods.
     assert t == pytest.approx(1e-3 * known["handover_time_ms"], abs=5.5 * circuit.period)
     at = averaged_samples(result, theirs["t_s"])
     late = theirs["t_s"] > 1e-3
