@@ -83,3 +83,27 @@ def test_a_folder_or_a_missing_file_is_told_in_words(run, tmp_path, twelve):
 def test_a_check_never_writes(run, tmp_path, twelve):
     run("check", twelve)
     assert [p.name for p in tmp_path.iterdir()] == ["twelve.yaml"]
+
+
+def test_a_contract_that_the_source_does_not_offer_is_told_with_line_value_and_what_it_offers(run, tmp_path):
+    file = tmp_path / "weak.yaml"
+    file.write_text(
+        "name: Weak\nsources:\n  - {name: charger, kind: usb-pd, power: 27 W}\npack: {cell: nmc-energy, series: 2}\n"
+        "system: {load: 5 W}\nusage:\n  - {mode: work, source: charger, duration: 2 h}\n"
+        "  - {mode: work, source: charger, contract: 12 V, duration: 3 h}\n"
+        "  - {mode: work, source: none, contract: 9 V, duration: 3 h}\n",
+        encoding="utf-8",
+    )
+    said = run("check", file)
+    assert said.code == 2
+    told = said.err
+    assert f'{file}:9  usage[2].contract = "9 V"' in told
+    assert 'the source of this stretch is "none"' in told
+    file.write_text(file.read_text(encoding="utf-8").replace("none, contract: 9 V", "none"), encoding="utf-8")
+    for command in (["check"], ["usage", "--path", "narrow-buck-boost"], ["study"]):
+        said = run(command[0], file, *command[1:])
+        assert said.code == 2
+        told = said.err
+        assert f'{file}:8  usage[1].contract = "12 V"' in told
+        assert '"charger" has no contract "12 V"; it offers "9 V 3 A", "5 V 3 A".' in " ".join(told.split())
+        assert "Name one of these" in told

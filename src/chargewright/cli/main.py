@@ -83,8 +83,10 @@ def study(
 def check(design: DesignFile) -> int:
     """Check a design file without studying it."""
     from chargewright.spec.load import load_design
+    from chargewright.studies.situation import situation
 
     loaded = load_design(design)
+    situation(loaded, design.parent, design)  # what only cells, sources and controller can tell
     print(f"{design}: in order. {loaded.name}: {len(loaded.sources)} source(s), {loaded.pack.series} cells in series.")
     return 0
 

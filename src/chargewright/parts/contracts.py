@@ -4,11 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chargewright.base.errors import NoSolution
-from chargewright.base.units import show
+from chargewright.base.errors import NoSolution, QuantityError
+from chargewright.base.units import parse, show
 from chargewright.parts.sources import shelf
 from chargewright.parts.supply import Supply, at_voltage, set_points
 from chargewright.spec.source import SourceSpec
+
+_SAME_VOLTS = 1e-6
+"""Difference up to which two voltages are the same [V]: rounding."""
 
 
 def supplies(spec: SourceSpec) -> tuple[Supply, ...]:
@@ -17,6 +20,19 @@ def supplies(spec: SourceSpec) -> tuple[Supply, ...]:
     Raises PartsError that names the object of a USB PD source which cannot be used.
     """
     return shelf.get(spec.kind).supplies(spec)
+
+
+def contract_named(offered: tuple[Supply, ...], contract: str) -> Supply | None:
+    """Return the contract that a text names, by its own words ("9 V 3 A") or by the voltage of a fixed one ("9 V")."""
+    for supply in offered:
+        if supply.contract == contract:
+            return supply
+    try:
+        v = parse(contract, "V")
+    except QuantityError:
+        return None
+    fixed = (s for s in offered if s.adjustable is None)
+    return next((s for s in fixed if abs(s.v_set.typ - v) < _SAME_VOLTS), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -225,6 +225,13 @@ def _usage_names(
                 yield Contradiction(key=f"usage[{i}].{key}", message=message, cure=hint)
 
 
+def _contract_of_no_source(usage: tuple[UsageSpec, ...]) -> Iterator[Contradiction]:
+    for i, stretch in enumerate(usage):
+        if stretch.contract is not None and stretch.source == NO_SOURCE:
+            message = f'A contract is named, but the source of this stretch is "{NO_SOURCE}".'
+            yield _two(f"usage[{i}].contract", f"usage[{i}].source", message)
+
+
 def _usage_too_long(usage: tuple[UsageSpec, ...]) -> Iterator[Contradiction]:
     total = sum(stretch.duration for stretch in usage)
     if total > LONGEST_USAGE:
@@ -315,6 +322,7 @@ _RULES: tuple[Callable[..., Iterator[Contradiction]], ...] = (
     _peak_below_mode,
     _boot_above_all,
     _usage_names,
+    _contract_of_no_source,
     _usage_too_long,
     _ambient_order,
     _bus_limits,

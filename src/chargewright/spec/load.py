@@ -4,7 +4,7 @@ Which keys there are, what may stand under them and in which range comes from th
 Nothing in a file is executed, nothing expands, and size, depth and number of entries are bounded (`spec._tree`).
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import MISSING
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from chargewright.spec._shape import Shape, kinds_of, shapes_of, shapes_under
 from chargewright.spec._tree import MAX_BYTES, Group, Listing, Node, Refused, Scalar, read_tree
 from chargewright.spec._values import Unfit, did_you_mean, example_of, found, value_of
 from chargewright.spec._words import quoted, visible
-from chargewright.spec.consistency import contradictions
+from chargewright.spec.consistency import Contradiction, contradictions
 from chargewright.spec.design import SCHEMA_VERSION, Design
 from chargewright.spec.references import is_file_name, resolve_path
 
@@ -31,6 +31,18 @@ def load_design(path: Path) -> Design:
 def parse_design(text: str, name: str) -> Design:
     """Return the design that `text` describes; `name` stands for the file in messages. Raises SpecError."""
     return _design(text, name, None)
+
+
+def design_error(path: Path, wrong: Sequence[Contradiction]) -> SpecError:
+    """Return what only a later look at a design found, with the lines of its file where that can still be read."""
+    try:
+        tree, problems = read_tree(_read(path).removeprefix("\ufeff"), str(path))
+    except SpecError:
+        places: _Reader | None = None
+    else:
+        places = _Reader(problems, path)
+        places.keys(tree, shapes_of(Design), "", line=0)
+    return SpecError(str(path), [_placed(c, places) for c in wrong])
 
 
 def _read(path: Path) -> str:
@@ -66,15 +78,15 @@ def _design(text: str, name: str, path: Path | None) -> Design:
     tree, problems = read_tree(text.removeprefix("\ufeff"), name)
     reader = _Reader(problems, path)
     values = reader.keys(tree, shapes_of(Design), "", line=0)
-    for contradiction in contradictions(values):
-        line, what = reader.place(contradiction.key)
-        problem = Problem(
-            line=line, key=contradiction.key, found=what, message=contradiction.message, cure=contradiction.cure
-        )
-        problems.append(problem)
+    problems += [_placed(contradiction, reader) for contradiction in contradictions(values)]
     if problems:
         raise SpecError(name, problems)
     return Design(**values)
+
+
+def _placed(wrong: Contradiction, places: "_Reader | None") -> Problem:
+    line, found = places.place(wrong.key) if places else (0, "")
+    return Problem(line=line, key=wrong.key, found=found, message=wrong.message, cure=wrong.cure)
 
 
 class _Reader:

@@ -20,9 +20,10 @@ from chargewright.sim.usage_setup import fold_charger, fold_pack
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import Operation, operate
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.points import QUICK
 from chargewright.studies.usage.run import cable_loss, charger_of, wall_energy
 from chargewright.studies.usage.series import table_demand
-from chargewright.studies.usage.tables import QUICK, UsageTables, usage_tables
+from chargewright.studies.usage.tables import UsageTables, usage_tables
 
 Floats = npt.NDArray[np.float64]
 _GRID = np.concatenate([[0.0, 0.01, 0.025], np.linspace(0.05, 0.9, 18), [0.93, 0.96, 0.98, 0.99, 1.0]])

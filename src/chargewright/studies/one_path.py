@@ -41,7 +41,7 @@ def built_path(design: Design, design_file: Path, key: str | None, tell: Progres
         return BuiltPath(case=found.case, plan=best.plan, build=best.sizing.build, hardware=best.hardware)
     tell("parts of the path", 0.2)
     chosen_path = shelf.get(key)
-    case = situation(design, design_file.parent)
+    case = situation(design, design_file.parent, design_file)
     chosen = plan(case, chosen_path)
     build = size(demand(case, chosen), load_parts(design.parts, design_file.parent)).build
     hardware = hardware_of(build, chosen.rails, design.rules, design.ambient.board)

@@ -3,18 +3,20 @@
 Defaults that were filled in are said in `assumptions`, so that a twelve-line file leads to no silent guess.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.units import show
-from chargewright.parts.contracts import supplies
+from chargewright.parts.contracts import contract_named, supplies
 from chargewright.parts.pack import Pack, build_pack, pack_charge_current
 from chargewright.parts.supply import Supply
 from chargewright.setpoints.controller import Controller
 from chargewright.setpoints.load import load_controller
+from chargewright.spec.consistency import Contradiction
 from chargewright.spec.design import Design
+from chargewright.spec.load import design_error
 from chargewright.spec.system import RailSpec, UsageSpec
 
 HOUR = 3600.0
@@ -58,9 +60,16 @@ class Situation:
         return self.pack.v_full
 
 
-def situation(design: Design, folder: Path) -> Situation:
-    """Return the resolved situation of a design. Raises ChargewrightError where the design cannot be resolved."""
+def situation(design: Design, folder: Path, file: Path | None = None) -> Situation:
+    """Return the resolved situation of a design. Raises ChargewrightError where the design cannot be resolved.
+
+    file : the design file, so that what only shows here is told with its line; None for a design made in code
+    """
     said: list[str] = []
+    sources = {spec.name: supplies(spec) for spec in design.sources}
+    unknown = list(_unknown_contracts(design.usage, sources))
+    if unknown:
+        raise design_error(file or folder / design.name, unknown)
     pack = build_pack(design.pack, folder)
     rails = _rails(design, pack, said)
     modes = _modes(design, rails, said)
@@ -80,7 +89,7 @@ def situation(design: Design, folder: Path) -> Situation:
     return Situation(
         design=design,
         folder=folder,
-        sources={spec.name: supplies(spec) for spec in design.sources},
+        sources=sources,
         pack=pack,
         rails=rails,
         modes=modes,
@@ -96,6 +105,18 @@ def situation(design: Design, folder: Path) -> Situation:
         controller=load_controller(design.controller, folder),
         assumptions=tuple(said),
     )
+
+
+def _unknown_contracts(usage: Sequence[UsageSpec], sources: dict[str, tuple[Supply, ...]]) -> Iterator[Contradiction]:
+    for i, stretch in enumerate(usage):
+        offered = sources.get(stretch.source, ())
+        if stretch.contract is not None and offered and contract_named(offered, stretch.contract) is None:
+            known = ", ".join(f'"{supply.contract}"' for supply in offered)
+            yield Contradiction(
+                key=f"usage[{i}].contract",
+                message=f'"{stretch.source}" has no contract "{stretch.contract}"; it offers {known}.',
+                cure="Name one of these, by all of it or by the voltage of a fixed one; or leave contract out.",
+            )
 
 
 def _rails(design: Design, pack: Pack, said: list[str]) -> tuple[RailSpec, ...]:

@@ -109,7 +109,7 @@ def study_design(design: Design, design_file: Path, progress: Progress | None = 
     tell("reading cells, sources and parts", 0.0)
     if sweep_has_to_be_compiled():
         tell("compiling the search for parts: only the first run has to, and takes some seconds longer", 0.01)
-    case = situation(design, design_file.parent)
+    case = situation(design, design_file.parent, design_file)
     parts = load_parts(design.parts, design_file.parent)
     keys = design.candidates or shelf.keys()
     found = []

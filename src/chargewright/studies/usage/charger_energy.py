@@ -25,8 +25,9 @@ from chargewright.studies.charge import ChargePlan
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import operate
 from chargewright.studies.situation import Situation
+from chargewright.studies.usage.points import Bools
 from chargewright.studies.usage.run import charger_of
-from chargewright.studies.usage.tables import Bools, usage_tables
+from chargewright.studies.usage.tables import usage_tables
 
 _SETTLE = 5.0 * 3600.0
 """The test lasts at least this much longer than the charge (appendix Y; from memory)."""

@@ -1,8 +1,8 @@
 """Which contract of which source feeds a stretch of use: the path's own choice, or one named with the source."""
 
-from chargewright.base.errors import OutOfRange, QuantityError
+from chargewright.base.errors import OutOfRange
 from chargewright.base.near import nearest
-from chargewright.base.units import parse
+from chargewright.parts.contracts import contract_named
 from chargewright.parts.supply import Supply
 from chargewright.studies.needs import Plan, can_pass_through
 from chargewright.studies.situation import Situation
@@ -57,15 +57,8 @@ def _contract_of(case: Situation, source: str, contract: str) -> Supply:
     if source not in case.sources:
         raise OutOfRange(f"no source is called {source!r}; there are {', '.join(case.sources)}")
     offered = case.sources[source]
-    for supply in offered:
-        if supply.contract == contract:
-            return supply
-    try:
-        v = parse(contract, "V")
-    except QuantityError:
-        v = None
-    for supply in offered:
-        if v is not None and supply.adjustable is None and abs(supply.v_set.typ - v) < 1e-6:
-            return supply
-    shown = ", ".join(f"'{s.contract}'" for s in offered)
-    raise OutOfRange(f"{source} has no contract {contract!r}; it offers {shown}")
+    found = contract_named(offered, contract)
+    if found is None:
+        shown = ", ".join(f"'{s.contract}'" for s in offered)
+        raise OutOfRange(f"{source} has no contract {contract!r}; it offers {shown}")
+    return found

@@ -19,11 +19,12 @@ from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_side
 from chargewright.studies.situation import Situation
 from chargewright.studies.usage.peaks import log_peak_risks, peak_risks
+from chargewright.studies.usage.points import Place
 from chargewright.studies.usage.record import Daily, EnergyLine, Event, PeakRisk, StateTime, UsageRun, UsageTrace
 from chargewright.studies.usage.series import Demand, table_demand
 from chargewright.studies.usage.settings import UsageSettings
 from chargewright.studies.usage.story import stories
-from chargewright.studies.usage.tables import Place, UsageTables, load_points, usage_tables
+from chargewright.studies.usage.tables import UsageTables, load_points, usage_tables
 
 _FEW_LOADS = 12
 

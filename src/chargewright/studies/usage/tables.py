@@ -5,30 +5,21 @@ temperature and age of the pack. Each point is a solved steady state of the path
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from chargewright.network.graph import Held, StateKey
+from chargewright.network.graph import StateKey
 from chargewright.network.hardware import Hardware
-from chargewright.network.ledger import ledger_of
-from chargewright.network.solve import Solution, solve
 from chargewright.parts.cell import Array
-from chargewright.parts.pack import pack_ocv
 from chargewright.parts.supply import Supply
 from chargewright.sim import usage_rules as code
 from chargewright.sim.usage_setup import PathTables, joined
 from chargewright.studies.needs import Plan
-from chargewright.studies.operate import Edge, bus_setting, conditions, in_dropout, source_limit, source_side
+from chargewright.studies.operate import Edge
 from chargewright.studies.situation import Situation
-from chargewright.studies.usage.feeding import feeding, passes_through, source_of
-from chargewright.studies.usage.patch import Patch
-
-Bools = npt.NDArray[np.bool_]
-Place = tuple[str, str]
-"""Element and cause of a loss."""
+from chargewright.studies.usage.feeding import passes_through, source_of
+from chargewright.studies.usage.points import FINE, Bools, Field, Grid, Job, Place
 
 _BEYOND = 1.2
 """Points that would ask the source for more than this share of its limit [1] are not solved: no run rests there."""
@@ -43,24 +34,6 @@ _AFTER_TRIP = {
 }
 """A source that folds back or holds its current gives nothing to a load of constant power beyond it, and is back as
 soon as the load is less."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """How closely a path is solved."""
-
-    voltages: int
-    into: tuple[float, ...]
-    """Points of the power into the pack, over the greatest."""
-    out_of: tuple[float, ...]
-    """And of that out of it beside a source."""
-    flat: bool
-    """Whether the state is solved in which a flat pack is precharged beside the running load."""
-
-
-FINE = Grid(voltages=16, into=(0.0, 0.03, 0.1, 0.22, 0.4, 0.65, 1.0), out_of=(1.0, 0.6, 0.3, 0.1, 0.03), flat=True)
-QUICK = Grid(voltages=10, into=(0.0, 0.1, 0.4, 1.0), out_of=(1.0, 0.3, 0.05), flat=False)
-"""For a day of work and charge, in which no pack is found flat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,8 +68,8 @@ def usage_tables(
     grid: Grid = FINE,
 ) -> UsageTables:
     """Return a path's tables for the points `loads` [W] and the contracts of `sources`, at an ambient `temp` [K]."""
-    job = _Job.of(case, chosen, hardware, loads, sources, temp, edge, grid)
-    charge, rest, flat = (make(job) if sources else _Field.none(job) for make in (_charge, _rest, _flat))
+    job = Job.of(case, chosen, hardware, loads, sources, temp, edge, grid)
+    charge, rest, flat = (make(job) if sources else Field.none(job) for make in (_charge, _rest, _flat))
     battery, boosted = _battery(job)
     places = tuple(dict.fromkeys(p for f in (battery, charge, rest, flat) for p in f.losses))
     parts = {
@@ -156,140 +129,10 @@ def load_points(highest: float, standby: float, count: int = 14) -> list[float]:
     return [0.0, *(float(x) for x in np.geomspace(low, max(1.001 * highest, 2.0 * low), count - 1))]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Job:
-    """What is to be solved: one path, its sources, the axes."""
-
-    case: Situation
-    chosen: Plan
-    hardware: Hardware
-    names: tuple[str, ...]
-    supplies: tuple[Supply, ...]
-    temp: float
-    edge: Edge
-    grid: Grid
-    v: Array
-    load: Array
-    into: Array
-    limit: Array
-    """Greatest lasting power of each source at its connector [W]."""
-    rated: Array
-    trip: Array
-
-    @classmethod
-    def of(
-        cls, case: Situation, chosen: Plan, hardware: Hardware, loads: Sequence[float], names: Sequence[str],
-        temp: float, edge: Edge, grid: Grid,
-    ) -> "_Job":  # fmt: skip
-        points = np.unique(np.asarray(loads, dtype=float))
-        if len(points) < 2:
-            points = np.array([0.0, max(float(points[0]), 1e-3)])
-        pack, supplies = case.pack, tuple(feeding(case, chosen, name) for name in names)
-        low = min(0.95 * pack.v_empty, 0.98 * float(pack_ocv(pack, 0.0, 298.15)))
-        high = 1.02 * case.v_full + case.i_charge * pack.lead_resistance
-        limit = np.array([_power_at(s, edge, source_limit(case, s)) for s in supplies])
-        into = 1.02 * high * case.i_charge * np.array(grid.into)
-        most = 0.0
-        if chosen.path.key == "parallel":
-            most = 1.3 * points[-1]
-        elif len(limit) and chosen.path.state("supplement") is not None and 1.25 * points[-1] > min(limit):
-            most = 1.25 * points[-1] - 0.5 * min(limit)
-        return cls(
-            case=case,
-            chosen=chosen,
-            hardware=hardware,
-            names=tuple(names),
-            supplies=supplies,
-            temp=temp,
-            edge=edge,
-            grid=grid,
-            v=np.linspace(low, high, grid.voltages),
-            load=points,
-            into=np.concatenate([-most * np.array(grid.out_of), into]) if most > 0.0 else into,
-            limit=limit,
-            rated=np.array([_power_at(s, edge, s.i_rated) for s in supplies]),
-            trip=np.array([_power_at(s, edge, s.overload.i_trip.low) for s in supplies]),
-        )
-
-    @property
-    def floats(self) -> bool:
-        """Whether the pack cannot be taken off the bus."""
-        return self.chosen.path.key == "parallel"
-
-    def solved(
-        self, key: StateKey, where: Bools, source: Any, v: Any, load: Any, i: Any = 0.0, held: Held | None = None
-    ) -> tuple[Solution, Bools]:
-        """Return a state solved at the points `where`, the pack's terminals as its cells, and where that is fine."""
-        state = self.chosen.path.state(key)
-        assert state is not None, "asked only for states that the path has"
-        v, load, i, source = (np.broadcast_to(a, where.shape)[where] for a in (v, load, i, source))
-        supply = self.supplies[0] if state.source else None
-        case, path = self.case, self.chosen.path
-        c = conditions(case, path, key, supply, soc=0.5, p_load=load, temp=self.temp, edge=self.edge, i_pack=i)
-        c = replace(c, e_cells=v, r_pack=0.0, v_bus=bus_setting(case, path, key, v))
-        if state.source:
-            sides = [source_side(s, self.edge) for s in self.supplies]
-            c = replace(c, **{name: np.array([side[name] for side in sides])[source] for name in sides[0]})
-        s = solve(path, state if held is None else replace(state, held=held), self.hardware, c)
-        return s, s.ok & ~in_dropout(case, s)
-
-
-@dataclass(slots=True, kw_only=True)
-class _Field:
-    """Points of one kind: power, bus, losses, and which of them have been solved."""
-
-    source: Array
-    """Power at the source's connector; for the pack alone, out of the pack [W]."""
-    bus: Array
-    fine: Bools
-    losses: dict[Place, Array]
-    low: Array
-    high: Array
-
-    @classmethod
-    def empty(cls, shape: tuple[int, ...]) -> "_Field":
-        nothing = np.zeros(0)
-        return cls(
-            source=np.zeros(shape), bus=np.full(shape, np.nan), fine=np.zeros(shape, dtype=bool), losses={},
-            low=nothing, high=nothing,
-        )  # fmt: skip
-
-    @classmethod
-    def none(cls, _job: "_Job") -> "_Field":
-        return cls.empty((0,))
-
-    def take(self, job: _Job, s: Solution, good: Bools, where: Bools) -> None:
-        """Take over the good points of a solution; the loss inside the source is left out, before its connector."""
-        at = np.flatnonzero(where)[good]
-        self.fine.flat[at] = True
-        v_bus = s.v[s.path.load_at][good]
-        self.bus.flat[at] = v_bus / job.case.bus_min - 1.0 if job.case.bus_min > 0.0 else 1.0
-        for values in self.losses.values():
-            values.flat[at] = 0.0
-        for entry in ledger_of(s).losses():
-            if entry.where != "source, inside":
-                table = self.losses.setdefault((entry.where, entry.cause), np.zeros(self.fine.shape))
-                table.flat[at] += np.broadcast_to(entry.watts, s.status.shape)[good]
-
-    def fill(self, asked: Array, x: Array) -> None:
-        """Fill the holes and add up: what comes in is what is asked for and every loss."""
-        if not self.fine.all():
-            patch = Patch.of(self.fine, x)
-            self.losses = {place: patch.applied(table) for place, table in self.losses.items()}
-            self.bus = patch.applied(self.bus)
-        self.source = asked + sum(self.losses.values(), np.zeros(asked.shape))
-
-
-def _power_at(supply: Supply, edge: Edge, i: float) -> float:
-    """Return the power at the source's connector at a current [W]."""
-    side = source_side(supply, edge)
-    return float((side["e_source"] - side["r_source"] * i) * i)
-
-
-def _charge(job: _Job) -> _Field:
+def _charge(job: Job) -> Field:
     """The pack on the path beside a source: charged where power goes in, helping where it comes out."""
     source, v, load, into = np.meshgrid(np.arange(len(job.names)), job.v, job.load, job.into, indexing="ij")
-    asked, field = np.asarray(load + into, dtype=float), _Field.empty(load.shape)
+    asked, field = np.asarray(load + into, dtype=float), Field.empty(load.shape)
     tried = (asked >= 0.0) & (asked <= _BEYOND * job.limit[source])
     parts: list[tuple[StateKey, Bools]] = [("charging", tried & (into >= 0.0)), ("supplement", tried & (into < 0.0))]
     for key, where in parts:
@@ -302,7 +145,7 @@ def _charge(job: _Job) -> _Field:
     return field
 
 
-def _reach(job: _Job, fine: Bools, tried: Bools) -> tuple[Array, Array]:
+def _reach(job: Job, fine: Bools, tried: Bools) -> tuple[Array, Array]:
     """Return least and greatest power into the pack that the path can hold, over (source, voltage, load).
 
     Where a point failed that the source could feed, the path ends at the last one that did not; where none was tried
@@ -319,7 +162,7 @@ def _reach(job: _Job, fine: Bools, tried: Bools) -> tuple[Array, Array]:
     return low, high
 
 
-def _refine(job: _Job, field: _Field, tried: Bools) -> None:
+def _refine(job: Job, field: Field, tried: Bools) -> None:
     """Close in on the greatest power into the pack between the last point that was found and the first that was not.
 
     That first point then gets what lies on the straight line through the last one and the end, so that the values at
@@ -344,7 +187,7 @@ def _refine(job: _Job, field: _Field, tried: Bools) -> None:
     field.high = np.where(open_end, low, field.high)
     moved = open_end & (low > start)
     if moved.any():
-        end = _Field.empty(moved.shape)
+        end = Field.empty(moved.shape)
         s, good = job.solved("charging", moved, source, v, load, low / v, held="pack-current")
         end.take(job, s, good, moved)
         at = np.nonzero(end.fine)
@@ -357,10 +200,10 @@ def _refine(job: _Job, field: _Field, tried: Bools) -> None:
         field.fine[there] = True
 
 
-def _rest(job: _Job) -> _Field:
+def _rest(job: Job) -> Field:
     """The source carries the load alone."""
     source, load = np.meshgrid(np.arange(len(job.names)), job.load, indexing="ij")
-    field = _Field.empty(load.shape)
+    field = Field.empty(load.shape)
     most = _BEYOND * np.maximum(job.limit, job.trip)[source]
     through = np.array([passes_through(job.case, job.chosen, name) for name in job.names])[source]
     usual: StateKey = "no-pack" if job.floats else "source-only"
@@ -378,11 +221,11 @@ def _rest(job: _Job) -> _Field:
     return field
 
 
-def _flat(job: _Job) -> _Field:
+def _flat(job: Job) -> Field:
     """The pack is precharged while the source carries the load, the bus held above the pack where the path can."""
     source, v, load = np.meshgrid(np.arange(len(job.names)), job.v, job.load, indexing="ij")
     i = job.case.i_precharge
-    field = _Field.empty(load.shape)
+    field = Field.empty(load.shape)
     where = (v <= 1.1 * job.case.pack.v_precharge) & (load + v * i <= _BEYOND * job.limit[source])
     if job.grid.flat and job.chosen.path.state("flat-pack") is not None and where.any():
         s, good = job.solved("flat-pack", where, source, v, load, i)
@@ -392,10 +235,10 @@ def _flat(job: _Job) -> _Field:
     return field
 
 
-def _battery(job: _Job) -> tuple[_Field, Bools]:
+def _battery(job: Job) -> tuple[Field, Bools]:
     """The pack carries the load alone, lifted by the stage where the bus would be too low and the path can."""
     v, load = np.meshgrid(job.v, job.load, indexing="ij")
-    field, everywhere = _Field.empty(load.shape), np.ones(load.shape, dtype=bool)
+    field, everywhere = Field.empty(load.shape), np.ones(load.shape, dtype=bool)
     s, good = job.solved("battery", everywhere, 0, v, load)
     field.take(job, s, good, everywhere)
     boosted = np.zeros(load.shape, dtype=bool)
@@ -409,7 +252,7 @@ def _battery(job: _Job) -> tuple[_Field, Bools]:
     return field, boosted
 
 
-def _beside(job: _Job, battery: _Field) -> Array:
+def _beside(job: Job, battery: Field) -> Array:
     """Return the load current that a charger takes for charge current: all of it in a parallel path."""
     if not job.floats:
         return np.zeros((len(job.v), len(job.load)))
