@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,49 @@ def test_parquet_holds_the_same_as_csv(tmp_path: Path):
     assert text[1] == binary[1]
     assert all(np.array_equal(text[0][name], binary[0][name]) for name in binary[0])
     assert len(binary[0]["t_s"]) > 10
+
+
+def test_the_energy_from_the_wall_is_told_down_to_the_source(capsys: pytest.CaptureFixture[str]):
+    assert main([*FAST, "--from", "20 %"]) == 0
+    line = next(row for row in capsys.readouterr().out.splitlines() if row.startswith("From the wall"))
+    wall, *parts = (float(x) * (1.0 if u == "Wh" else 1e-3) for x, u in re.findall(r"([\d.]+) (m?Wh)", line))
+    # What is named adds up to the whole; each part is rounded to three digits, the stored one to 5 mWh.
+    assert len(parts) == 5
+    assert sum(parts) == pytest.approx(wall, abs=0.03)
+
+
+def test_a_pack_too_cold_to_charge_has_a_figure_all_the_same(capsys: pytest.CaptureFixture[str], tmp_path: Path):
+    assert main([*FAST, "--ambient", "-10 °C", "--out", str(tmp_path)]) == 1
+    said = capsys.readouterr().out
+    assert "80 % is never met, broken off after 0 s. At -10 °C the cells may not be charged" in said
+    assert (tmp_path / "charge.svg").read_text().startswith("<svg")
+
+
+def test_a_design_that_no_path_can_serve_is_told_path_by_path(capsys: pytest.CaptureFixture[str], tmp_path: Path):
+    file = tmp_path / "low.yaml"
+    file.write_text(
+        "name: Low\nsources:\n  - {name: port, kind: type-c}\npack: {cell: nmc-energy, series: 4}\n"
+        "system: {load: 5 W}\ncandidates: [direct, narrow-buck]\n"
+    )
+    assert main(["charge", str(file)]) == 2
+    said = capsys.readouterr().err
+    for key in ("direct", "narrow-buck"):
+        assert f"  {key}: A buck needs its input above" in said
+    assert "name one with --path" in said
+
+
+def test_a_highest_cell_beyond_its_limit_says_when_and_what_then_acts(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+):
+    file = tmp_path / "apart.yaml"
+    file.write_text(
+        "name: Apart\nsources:\n  - {name: adapter, kind: fixed, voltage: 24 V ±5 %, current: 3 A}\n"
+        "pack: {cell: lfp, series: 4, spread_soc: 2 %, balance_current: 60 mA}\nsystem: {load: 4 W}\n"
+    )
+    assert main(["charge", str(file), "--path", "narrow-buck"]) == 1
+    said = capsys.readouterr().out
+    assert "capacity spread 2 %, 2 % in state of charge, balanced with 60 mA from 3.5 V; passed after" in said
+    assert "there the pack's own protection would end the charge" in said
 
 
 def test_a_charge_that_passes_a_limit_or_never_ends_gives_one(capsys: pytest.CaptureFixture[str]):

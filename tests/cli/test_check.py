@@ -105,5 +105,8 @@ def test_a_contract_that_the_source_does_not_offer_is_told_with_line_value_and_w
         assert said.code == 2
         told = said.err
         assert f'{file}:8  usage[1].contract = "12 V"' in told
-        assert '"charger" has no contract "12 V"; it offers "9 V 3 A", "5 V 3 A", "5 V 3 A without contract".' in " ".join(told.split())
+        assert (
+            '"charger" has no contract "12 V"; it offers "9 V 3 A", "5 V 3 A", "5 V 3 A without contract".'
+            in " ".join(told.split())
+        )
         assert "Name one of these" in told

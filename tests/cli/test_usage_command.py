@@ -47,7 +47,8 @@ def test_it_tells_how_the_days_go(design, capsys):
     assert run(design, "--path", "direct", "--days", 2) == 0
     out = capsys.readouterr().out
     told = (
-        "Every load is served", "a day:", "where it is lost:", "charging, limited by charge current",
+        "Every load is served", "a day:", "where it is lost between source and rails",
+        "charging, limited by charge current",
         "As information; the primary text rules.", "Taken for granted:", "2 % of its capacity a month",
     )  # fmt: skip
     for part in told:
@@ -117,13 +118,16 @@ def test_cold_and_the_shelf_are_asked_for_by_options(design, capsys):
 @pytest.mark.parametrize(
     ("options", "word"),
     [
-        (("--days", "0"), "a run can last up to 3660 days"),
-        (("--days", "nan"), "a run can last up to 3660 days"),
+        (("--days", "0"), "at most 3660 days"),
+        (("--days", "nan"), "at most 3660 days"),
         (("--gaps", "fill"), "--gaps fill: this can be refuse, hold, off"),
         (("--column", "power"), "write a role, '=' and a value"),
-        (("--from", "120 %"), "between 0 % and 100 %"),
+        (("--from", "120 %"), "--from 120 %: this has to lie in 0 % … 100 %"),
         (("--ambient", "20"), "has no unit"),
         (("--path", "direkt"), "direct"),
+        (("--ambient", "900 °C"), "--ambient 900 °C: this has to lie in -60 °C … 100 °C"),
+        (("--self-discharge", "200 %"), "0 % … 100 %"),
+        (("--rest-days", "-1"), "--rest-days -1: a number of days"),
         (("--rest-days", "2", "--rest-source", "car"), "no source is called 'car'"),
         (("--log", "missing.csv"), "No such file"),
     ],

@@ -54,7 +54,7 @@ def test_a_day_is_drawn_over_hours(built, monkeypatch):
 
 def test_many_days_are_drawn_day_by_day(built, monkeypatch):
     words, _, alt = drawn(built, 20.0, monkeypatch)
-    for label in ("energy a day in Wh", "time in days", "from the wall", "lowest of the day"):
+    for label in ("energy a day in Wh", "time in days", "from the wall", "lowest of the day (thin: highest)"):
         assert label in words
     assert "over 20 days" in alt
 

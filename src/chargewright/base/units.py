@@ -287,6 +287,11 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     )
 
 
+def show_energy(joules: float, digits: int = 4) -> str:
+    """Return an energy in Wh however small it is: for figures that stand side by side."""
+    return show_scaled(joules / 3600.0, "Wh", digits)
+
+
 def show_scaled(value: float, unit: str, digits: int = 4) -> str:
     """Return `value` with the SI prefix that leaves one to three digits before the point: "150 mV"."""
     text = _SHOWN.get(unit, unit)

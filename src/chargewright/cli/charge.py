@@ -30,16 +30,17 @@ def charge(
 ) -> int:
     """Charge the pack of a design: phases, times, which limit ruled when, and the audit against the cell."""
     from chargewright.base.files import require_writable, save_text_atomically
-    from chargewright.base.units import parse
     from chargewright.bridges.bdf import charge_bdf
     from chargewright.bridges.run_tables import charge_table
     from chargewright.bridges.table_files import save_table, table_notes
+    from chargewright.cli.given import ambient_given, start_given
     from chargewright.report.figures.charge_curves import charge_picture
     from chargewright.spec.load import load_design
     from chargewright.studies.charge_alone import charge_alone
 
     if out is not None:
         require_writable(out)
+    soc_start, temp_ambient = start_given(start), None if ambient is None else ambient_given(ambient)
     loaded = load_design(design)
     with Line(quiet=as_json) as line:
         case, plan = charge_alone(
@@ -47,8 +48,8 @@ def charge(
             design,
             path=path,
             source=source,
-            soc_start=parse(start, "1"),
-            temp_ambient=None if ambient is None else parse(ambient, "K"),
+            soc_start=soc_start,
+            temp_ambient=temp_ambient,
             progress=line.tell,
         )
     if as_json:
@@ -78,14 +79,9 @@ def story(plan: "ChargePlan") -> str:
         lines.append(
             f"  {show(phase.t_start, 's'):>10}  {amps:<20} {phase.words}; {show(phase.soc_end, '1', 3)} at its end"
         )
-    lines += [
-        "",
-        f"{'80 % after ' + show(run.t_80, 's') if run.t_80 is not None else '80 % is never met'}. {run.cause}",
-    ]
-    lines.append(
-        f"From the wall {show(plan.e_wall, 'J')}, stored {show(run.energy_stored, 'J')}, heat in the pack "
-        f"{show(run.heat_cells + run.heat_leads, 'J')}; hottest {show(float(run.trace.temp.max()), 'K', 3)}."
-    )
+    lines += [*([""] if len(lines) > 2 else []), f"{_times(plan)} {run.cause}"]
+    if run.t_end > 0.0:
+        lines += [_energies(plan), _warmth(plan)]
     lines += ["", "Against the cell's limits:"]
     for row in run.audit:
         verdict = "in order" if row.ok else "NOT IN ORDER"
@@ -95,6 +91,38 @@ def story(plan: "ChargePlan") -> str:
     lines += [f"  {finding.severity}: {finding.what}" for finding in run.findings]
     lines += ["", "A simulated charge is no charger: timers, thermistor and the pack's protection stay in place."]
     return "\n".join(lines)
+
+
+def _times(plan: "ChargePlan") -> str:
+    from chargewright.base.units import show
+
+    run = plan.run
+    parts = [f"80 % after {show(run.t_80, 's')}" if run.t_80 is not None else "80 % is never met"]
+    if run.t_voltage is not None:
+        parts.append(f"at the charge voltage after {show(run.t_voltage, 's')}")
+    ended = "full" if run.ended_by == "termination" else "broken off"
+    return ", ".join([*parts, f"{ended} after {show(run.t_end, 's')}."])
+
+
+def _energies(plan: "ChargePlan") -> str:
+    """Return where the energy from the wall goes; what is left in the RC pairs counts with the heat of the pack."""
+    from chargewright.base.units import show_energy
+
+    run = plan.run
+    in_pack, system = run.energy_in - run.energy_stored, plan.p_load * run.t_end
+    between = plan.e_source - run.energy_in - system
+    return (
+        f"From the wall {show_energy(plan.e_wall)}: {show_energy(run.energy_stored)} stored, {show_energy(system, 3)} "
+        f"to the system, {show_energy(in_pack, 3)} lost in the pack, {show_energy(between, 3)} in cable, path and "
+        f"rails, {show_energy(plan.e_wall - plan.e_source, 3)} in the source itself."
+    )
+
+
+def _warmth(plan: "ChargePlan") -> str:
+    from chargewright.base.units import show
+
+    hottest = float(plan.run.trace.temp.max())
+    return f"The cells reach {show(hottest, 'K', 3)}, {hottest - plan.temp_ambient:.1f} K above the ambient."
 
 
 def record(plan: "ChargePlan") -> dict[str, Any]:
@@ -123,6 +151,7 @@ def record(plan: "ChargePlan") -> dict[str, Any]:
         "e_stored_J": run.energy_stored,
         "heat_cells_J": run.heat_cells,
         "heat_leads_J": run.heat_leads,
+        "e_system_J": plan.p_load * run.t_end,
         "temp_max_K": float(run.trace.temp.max()),
         "v_cell_highest_V": float(run.trace.v_cell_highest.max()),
         "seconds_by_limit": run.seconds,

@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 
 _SHARE_OF_PARTS = 0.6
 _LOSSES_SHOWN = 8
+_GAPS, _BAD_ROWS = ("refuse", "hold", "off"), ("refuse", "drop")
+_CAPACITY, _RESISTANCE = (0.05, 1.2), (0.2, 20.0)
+"""Accepted for a worn pack, over a new one [1]; better than new is a what-if."""
+_WORST_ENCLOSURE = 100.0
+"""[K/W]"""
+_YEAR = 365.0
+"""Days."""
 
 
 def usage(
@@ -67,8 +74,9 @@ def usage(
     """Run a design through days of use: charge, wall energy, losses, overloads and brown-outs with their causes."""
     from dataclasses import replace
 
+    from chargewright.base.errors import ChargewrightError
     from chargewright.base.files import require_replaceable, write_folder_atomically
-    from chargewright.base.units import parse
+    from chargewright.cli.given import ambient_given, given, start_given
     from chargewright.parts.pack import aged
     from chargewright.spec.load import load_design
     from chargewright.studies.one_path import built_path
@@ -78,23 +86,28 @@ def usage(
 
     if out is not None:
         require_replaceable(out)
+    settings = UsageSettings(
+        soc_start=start_given(start),
+        ambient=() if ambient is None else (ambient_given(ambient),),
+        enclosure=0.0 if enclosure is None else given("--enclosure", enclosure, "K/W", 0.0, _WORST_ENCLOSURE),
+        self_discharge=given("--self-discharge", self_discharge, "1", 0.0, 1.0) / MONTH,
+    )
+    left = given("--capacity", capacity, "1", *_CAPACITY)
+    grown = given("--resistance", resistance, "1", *_RESISTANCE)
+    _one_of("--gaps", gaps, *_GAPS)
+    _one_of("--bad-rows", bad_rows, *_BAD_ROWS)
+    if rest_days < 0:
+        raise ChargewrightError(f"--rest-days {rest_days}: a number of days, 0 for none")
     loaded = load_design(design)
     with Line(quiet=as_json) as line:
         wanted = None if log is None else _read_log(log, step, column, unit, gaps, bad_rows, flip, line.tell)
         built = built_path(loaded, design, path, lambda what, share: line.tell(what, _SHARE_OF_PARTS * share))
-        worn = aged(built.case.pack, capacity=parse(capacity, "1"), resistance=parse(resistance, "1"))
+        worn = aged(built.case.pack, capacity=left, resistance=grown)
         case = replace(built.case, pack=worn)
         demand = (
             table_demand(case, work_days=5 if rest_days else 7, rest_days=rest_days, rest_source=rest_source)
             if wanted is None
             else log_demand(case, wanted)
-        )
-        settings = UsageSettings(
-            days=_days(days, wanted),
-            soc_start=parse(start, "1"),
-            ambient=() if ambient is None else (parse(ambient, "K"),),
-            enclosure=0.0 if enclosure is None else parse(enclosure, "K/W"),
-            self_discharge=parse(self_discharge, "1") / MONTH,
         )
         run = run_usage(
             case,
@@ -102,15 +115,15 @@ def usage(
             built.hardware,
             built.build,
             demand=demand,
-            settings=settings,
+            settings=replace(settings, days=_days(days, wanted)),
             progress=lambda what, share: line.tell(what, _SHARE_OF_PARTS + (1.0 - _SHARE_OF_PARTS) * share),
         )
-        charger = _charger(replace(built, case=case), demand)
+        charger, why_not = _charger(replace(built, case=case), demand)
     found = record(run, charger)
     if as_json:
         print(json.dumps(found, ensure_ascii=False, allow_nan=False))
     else:
-        print(summary(run, charger))
+        print(summary(run, charger, why_not))
     if out is not None:
         write_folder_atomically(out, lambda folder: _write(folder, run, found, "parquet" if parquet else "csv"))
         if not as_json:
@@ -130,8 +143,8 @@ def _read_log(
         step=parse(step, "s"),
         columns=_pairs("--column", columns),
         units=_pairs("--unit", units),
-        gaps=_one_of("--gaps", gaps, "refuse", "hold", "off"),
-        bad=_one_of("--bad-rows", bad, "refuse", "drop"),
+        gaps=_one_of("--gaps", gaps, *_GAPS),
+        bad=_one_of("--bad-rows", bad, *_BAD_ROWS),
         negative="flip" if flip else "refuse",
         progress=lambda share: tell("reading the log", 0.2 * share),
     )
@@ -162,50 +175,54 @@ def _days(days: float | None, log: "LoadLog | None") -> float:
 
     found = days if days is not None else 30.0 if log is None else log.duration / 86400.0
     if not math.isfinite(found) or not 0.0 < found <= 3660.0:
-        raise ChargewrightError(f"--days {found:g}: a run can last up to 3660 days, ten years")
+        raise ChargewrightError(f"--days {found:g}: a run lasts more than none and at most 3660 days, ten years")
     return found
 
 
-def _charger(built: "BuiltPath", demand: "Demand") -> "ChargerEnergy | None":
-    """Return the figures of the charger rule on the first source in use; None where no charge ends in the test."""
+def _charger(built: "BuiltPath", demand: "Demand") -> "tuple[ChargerEnergy | None, str]":
+    """Return the figures of the charger rule on the first source in use; where there are none, why not."""
     from chargewright.base.errors import NoSolution
     from chargewright.studies.usage.charger_energy import charger_energy
 
     names = demand.series.sources or tuple(built.plan.contracts)
     try:
-        return charger_energy(built.case, built.plan, built.hardware, names[0])
-    except NoSolution:
-        return None
+        return charger_energy(built.case, built.plan, built.hardware, names[0]), ""
+    except NoSolution as error:
+        return None, f"As a battery charger: {error}."
 
 
-def summary(run: "UsageRun", charger: "ChargerEnergy | None") -> str:
-    """Return a run as text of about a screen."""
-    from chargewright.base.units import show
+def summary(run: "UsageRun", charger: "ChargerEnergy | None", why_not: str = "") -> str:
+    """Return a run as text of about a screen; `why_not` says why there are no figures of the charger rule."""
+    from chargewright.base.units import show, show_energy
     from chargewright.studies.usage.charger_energy import charger_words
 
     days, d = run.length / 86400.0, run.daily
     lost = sum(x.energy for x in run.lines if x.side == "loss")
+    in_source = run.e_wall - float(sum(d.e_source))
     lines = [
         f"{run.path}: {show(run.length, 's', 3)} of {run.title}",
         "",
         *(f"  * {s.text}" for s in run.stories),
         "",
-        f"  a day: {show(run.e_wall / days, 'J', 4)} from the wall, {show(run.e_load / days, 'J', 4)} to the rails, "
-        f"{show(lost / days, 'J', 3)} lost; {run.cycles / days:.3g} full cycles",
+        f"  a day: {show_energy(run.e_wall / days)} from the wall: {show_energy(run.e_load / days)} to the rails, "
+        f"{show_energy(lost / days, 3)} lost between the source and them, {show_energy(in_source / days, 3)} in the "
+        f"source itself; {run.cycles / days:.3g} full cycles",
+        f"  a year of such days: {show_energy(run.e_wall / days * _YEAR, 3)} from the wall, "
+        f"{run.cycles / days * _YEAR:.3g} full cycles (charge out of the pack over that between empty and full)",
         f"  pack: {show(run.soc_start, '1', 3)} at the start, {show(run.soc_end, '1', 3)} at the end, "
         f"{show(float(min(d.soc_low)), '1', 3)} at the lowest; {show(float(min(d.temp_low)), 'K', 3)} to "
         f"{show(float(max(d.temp_high)), 'K', 3)}",
         "",
-        "  where it is lost:",
+        "  where it is lost between source and rails, a day:",
     ]
     for x in sorted((x for x in run.lines if x.side == "loss"), key=lambda x: -x.energy)[:_LOSSES_SHOWN]:
-        lines.append(f"    {show(x.energy / days, 'J', 3):>10} a day  {x.where}: {x.cause}")
+        lines.append(f"    {show_energy(x.energy / days, 3):>10}  {x.where}: {x.cause}")
     lines += ["", "  time:"]
     for t in sorted(run.times, key=lambda t: -t.seconds):
         limit = "" if t.limit == "none" else f", limited by {t.limit}"
         lines.append(f"    {100.0 * t.seconds / run.length:5.1f} %  {t.state}{limit}")
-    if charger is not None:
-        lines += ["", f"  {charger_words(charger)}"]
+    words = why_not if charger is None else charger_words(charger)
+    lines += ["", f"  {words}"] if words else []
     lines += ["", "  Taken for granted:", *(f"    {s}" for s in run.said)]
     return "\n".join(lines)
 

@@ -54,7 +54,7 @@ def audit(pack: Pack, settings: ChargeSettings, trace: Trace) -> tuple[AuditRow,
     limits = pack.cell.limits
     v_high = float(trace.v_cell_highest.max())
     v_error = settings.v_error * settings.v_set / pack.series
-    spread = f"capacity spread {show(pack.spread_capacity, '1')}, never balanced"
+    spread = _spread(pack) + _passed(trace, limits.v_upper)
     rows = [
         _at_most("highest cell voltage", v_high, limits.v_upper, "V", note=f"charge voltage exact; {spread}"),
         _at_most(
@@ -62,13 +62,38 @@ def audit(pack: Pack, settings: ChargeSettings, trace: Trace) -> tuple[AuditRow,
             v_high + v_error,
             limits.v_upper,
             "V",
-            note=f"charge voltage {show(settings.v_error, '1')} high; {spread}",
+            note=f"charge voltage {show(settings.v_error, '1')} high; {_spread(pack)}",
         ),
     ]
     flowing = trace.i > 0.0
     if flowing.any():
         rows += _while_charging(pack, settings, trace, flowing)
     return tuple(rows)
+
+
+def _spread(pack: Pack) -> str:
+    if pack.series == 1:
+        return "one cell in series"
+    parts = [f"capacity spread {show(pack.spread_capacity, '1')}"]
+    if pack.spread_soc > 0.0:
+        parts.append(f"{show(pack.spread_soc, '1')} in state of charge")
+    if pack.balance_current > 0.0:
+        parts.append(f"balanced with {show(pack.balance_current, 'A')} from {show(pack.balance_from, 'V')}")
+    else:
+        parts.append("never balanced")
+    return ", ".join(parts)
+
+
+def _passed(trace: Trace, v_upper: float) -> str:
+    """Return when the highest cell passes the voltage at which a pack's own protection has to end a charge."""
+    above = np.flatnonzero(trace.v_cell_highest > v_upper * (1.0 + _ROUNDING))
+    if not len(above):
+        return ""
+    k = int(above[0])
+    return (
+        f"; passed after {show(float(trace.t[k]), 's')} at {show(float(trace.soc[k]), '1', 3)}: there the pack's own "
+        "protection would end the charge, what follows is what the charger alone would do"
+    )
 
 
 def _while_charging(

@@ -6,6 +6,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from chargewright.base.units import show
 from chargewright.network.graph import PowerPath
 from chargewright.network.hardware import Hardware
 from chargewright.network.solve import solve
@@ -51,7 +52,7 @@ class ChargePlan:
 def charge_plan(case: Situation, chosen: Plan, hardware: Hardware) -> ChargePlan:
     """Return the usual charge: strongest source of the day, calmest mode of the system, typical ambient."""
     name, calm = usual_source(case, chosen), min(case.modes.values())
-    title = f"from {name}, system at {calm:g} W"
+    title = f"from {name}, system at {show(calm, 'W')}"
     return charge_case(case, chosen, hardware, name, title=title, p_load=calm, temp=case.design.ambient.typical)
 
 
@@ -67,14 +68,16 @@ def charge_cases(case: Situation, chosen: Plan, hardware: Hardware) -> tuple[Cha
     name = usual_source(case, chosen)
     calm, standby = min(case.modes.values()), case.design.system.standby
     wanted: list[tuple[str, str, float, float, Edge]] = [
-        (name, f"from {name}, system at {calm:g} W", calm, ambient.typical, "typ"),
+        (name, f"from {name}, system at {show(calm, 'W')}", calm, ambient.typical, "typ"),
         (name, f"from {name}, busiest load", case.p_busy, ambient.typical, "low"),
         (name, f"from {name}, switched off", standby, ambient.typical, "typ"),
         (name, f"from {name}, coldest ambient", calm, ambient.cold, "typ"),
         (name, f"from {name}, hottest ambient", calm, ambient.hot, "low"),
     ]
     wanted += [
-        (n, f"from {n}, system at {calm:g} W", calm, ambient.typical, "low") for n in chosen.contracts if n != name
+        (n, f"from {n}, system at {show(calm, 'W')}", calm, ambient.typical, "low")
+        for n in chosen.contracts
+        if n != name
     ]
     return tuple(
         charge_case(case, chosen, hardware, source, title=title, p_load=p, temp=temp, edge=edge)

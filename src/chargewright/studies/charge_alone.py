@@ -5,6 +5,7 @@ from pathlib import Path
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.near import nearest
+from chargewright.base.units import show
 from chargewright.spec.design import Design
 from chargewright.studies.charge import ChargePlan, charge_case, charge_plan
 from chargewright.studies.one_path import built_path
@@ -42,5 +43,5 @@ def charge_alone(
     name = source or charge_plan(case, chosen, hardware).source
     calm = min(case.modes.values())
     temp = design.ambient.typical if temp_ambient is None else temp_ambient
-    title = f"{chosen.path.title}, from {name}, system at {calm:g} W"
+    title = f"{chosen.path.title}, from {name}, system at {show(calm, 'W')}"
     return case, charge_case(case, chosen, hardware, name, title=title, p_load=calm, temp=temp, soc_start=soc_start)

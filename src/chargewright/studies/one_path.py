@@ -13,7 +13,7 @@ from chargewright.sizing.size import size
 from chargewright.spec.design import Design
 from chargewright.studies.needs import Plan, demand, plan
 from chargewright.studies.situation import Situation, situation
-from chargewright.studies.study import study_design
+from chargewright.studies.study import Study, study_design
 
 Progress = Callable[[str, float], None]
 
@@ -37,7 +37,7 @@ def built_path(design: Design, design_file: Path, key: str | None, tell: Progres
         found = study_design(design, design_file, tell)
         best = found.winner
         if best is None or best.hardware is None or best.sizing is None:
-            raise NoSolution("no path can do the job of this design; name one with --path to look at it all the same")
+            raise NoSolution(_no_path(found))
         return BuiltPath(case=found.case, plan=best.plan, build=best.sizing.build, hardware=best.hardware)
     tell("parts of the path", 0.2)
     chosen_path = shelf.get(key)
@@ -46,3 +46,11 @@ def built_path(design: Design, design_file: Path, key: str | None, tell: Progres
     build = size(demand(case, chosen), load_parts(design.parts, design_file.parent)).build
     hardware = hardware_of(build, chosen.rails, design.rules, design.ambient.board)
     return BuiltPath(case=case, plan=chosen, build=build, hardware=hardware)
+
+
+def _no_path(found: Study) -> str:
+    reasons = [f"  {p.path.key}: {p.why_not or next((r.reason for r in p.requirements if not r.met), '')}"
+               for p in found.paths]  # fmt: skip
+    return "\n".join(
+        ["no path can do the job of this design:", *reasons, "name one with --path to look at it all the same"]
+    )

@@ -59,6 +59,7 @@ def axis_of(label: str, *values: Any, zero: bool = False, log: bool = False, roo
         return Axis(label=label, low=low / _LOG_ROOM, high=high * _LOG_ROOM, log=True)
     if zero:
         low, high = min(low, 0.0), max(high, 0.0)
+        high = high if high > low else 1.0  # nothing but zeros: an axis has to have some height
     span = high - low if high > low else max(abs(high), 1.0) * 0.1
     return Axis(
         label=label,

@@ -11,7 +11,7 @@ from chargewright.sim.charge import LIMITS
 from chargewright.studies.charge import ChargePlan
 
 _TITLE = "The charge over time"
-_HEIGHT = 452.0
+_HEIGHT = 466.0
 _LEFT = 46.0
 _RIGHT = 12.0
 
@@ -22,25 +22,32 @@ def charge_picture(charge: ChargePlan, series: int, v_cell_max: float) -> Pictur
     long = charge.run.t_end >= 5400.0
     t = run.t / (3600.0 if long else 60.0)
     board = Board(key="charge-curves", width=WIDTH, height=_HEIGHT)
-    title(board, shortened(f"{_TITLE}: {charge.title}", 12.0, WIDTH - 16.0, bold=True))
-    across = Axis(label=f"time in {'h' if long else 'min'}", low=0.0, high=max(float(t[-1]), 1e-3))
+    title(board, _TITLE)
+    board.text(8.0, 32.0, shortened(charge.title, 10.0, WIDTH - 16.0), size=10.0, colour=SOFT)
+    across = Axis(label=f"time in {'h' if long else 'min'}", low=0.0, high=float(t[-1]) or 1.0)
     volts = axis_of("V per cell", run.v_pack / series, run.v_cell_highest, [v_cell_max])
     amps = axis_of("pack current in A", run.i, zero=True)
     warm = axis_of("cell temperature in °C", run.temp - ZERO_CELSIUS, [charge.temp_ambient - ZERO_CELSIUS], room=0.1)
     wide = WIDTH - _LEFT - _RIGHT
-    top = 62.0
-    legend(board, _LEFT, 38.0, wide, ["mean cell (terminals)", "highest cell"])
+    top = 76.0
+    legend(board, _LEFT, 52.0, wide, ["mean cell (at the terminals)", "highest cell"])
     panels = []
     for axis, tall in ((volts, 104.0), (amps, 84.0), (warm, 64.0)):
         panels.append(Panel(board=board, x=_LEFT, y=top, width=wide, height=tall, across=across, up=axis))
         top += tall + 26.0
     for panel in panels:
         panel.frame(below=False, ticks_up=4)
+    panels[0].line([0.0, across.high], [v_cell_max, v_cell_max], colour=SOFT, width=0.8)
     panels[0].series(t, run.v_pack / series, 0)
     panels[0].series(t, run.v_cell_highest, 1)
     panels[1].line(t, run.i, colour=SERIES[0])
     panels[2].line(t, run.temp - ZERO_CELSIUS, colour=SERIES[0])
+    if charge.run.t_end <= 0.0:
+        words = "full already" if charge.run.ended_by == "termination" else f"no current: {charge.run.ended_by}"
+        panels[1].note(0.5, 0.5, words, anchor="middle")
     _events(panels, charge, 3600.0 if long else 60.0)
+    rest = panels[0].py(v_cell_max) + 11.0
+    board.text(_LEFT + 3.0, rest, f"charge voltage {show(v_cell_max, 'V', 3)}", size=9.0, colour=SOFT)
     unit = Axis(label="", low=0.0, high=1.0)
     bar = Panel(board=board, x=_LEFT, y=top - 10.0, width=wide, height=18.0, across=across, up=unit)
     bar.frame(beside=False)
@@ -72,9 +79,11 @@ def _events(panels: list[Panel], charge: ChargePlan, scale: float) -> None:
         for panel in panels:
             x = panel.px(t / scale)
             panel.board.line(x, panel.y, x, panel.y + panel.height, colour=SOFT, width=0.8, dash="2 2")
-        x = max(panels[0].px(t / scale), taken)
+        x, wide = max(panels[0].px(t / scale), taken), text_width(words, 9.0)
+        if x + 3.0 + wide > panels[0].x + panels[0].width:
+            x -= wide + 6.0  # no room on the right
         panels[0].board.text(x + 3.0, panels[0].y + panels[0].height - 4.0, words, size=9.0, colour=SOFT)
-        taken = x + 3.0 + text_width(words, 9.0) + 4.0
+        taken = x + 3.0 + wide + 4.0
 
 
 _SHORT = {"precharge": "pre", "charge current": "CC", "charge voltage": "CV", "temperature": "temp"}

@@ -6,8 +6,8 @@ import numpy as np
 
 from chargewright.report.blocks import Picture
 from chargewright.report.figures._chart import WIDTH, Axis, Panel, axis_of, legend, title
-from chargewright.report.figures._svg import Board
-from chargewright.report.palette import BAD, HAIR, PACK, SOURCE
+from chargewright.report.figures._svg import Board, text_width
+from chargewright.report.palette import BAD, HAIR, PACK, SOFT, SOURCE
 from chargewright.studies.usage.record import UsageRun
 
 _TITLE = "Use over days"
@@ -16,6 +16,8 @@ _LEFT = 46.0
 _FEW_DAYS = 3.0
 _LINE_DAYS = 14.0
 """Up to here the charge is drawn as it goes up and down, beyond by its range on each day."""
+_HIGH = 80.0
+"""From here on words have no room above a line of the state of charge [%]."""
 _DAY = 86400.0
 _WATT_HOUR = 3600.0
 
@@ -51,7 +53,8 @@ def usage_picture(run: UsageRun) -> Picture:
         if run.length > _LINE_DAYS * _DAY:
             soc.line(steps, np.repeat(100.0 * run.daily.soc_high, 2), colour=PACK, width=1.0)
             soc.line(steps, np.repeat(100.0 * run.daily.soc_low, 2), colour=PACK)
-            soc.note(0.0, 100.0 * float(run.daily.soc_low[0]) + 6.0, "lowest of the day", colour=PACK)
+            low = 100.0 * float(run.daily.soc_low[0])
+            soc.note(0.0, low + 6.0 if low < _HIGH else low - 14.0, "lowest of the day (thin: highest)", colour=PACK)
     below = Panel(board=board, x=_LEFT, y=216.0, width=wide, height=104.0, across=across, up=up)
     below.frame()
     legend(board, _LEFT, 190.0, wide, names)
@@ -72,6 +75,12 @@ def _bands(panel: Panel, run: UsageRun, unit: float) -> None:
     t = np.append(run.trace.t, run.length)
     fed = np.array([source != "" for source in run.trace.source])
     down = np.array([state in ("off", "pack asleep") for state in run.trace.state])
+    words = [("a source is there", SOURCE), ("none", HAIR), *([("load not served", BAD)] if down.any() else [])]
+    at = panel.x + panel.width - sum(text_width(name, 9.0) + 19.0 for name, _ in words) + 8.0
+    for name, colour in words:
+        panel.board.box(at, 13.0, 8.0, 4.0, fill=colour)
+        panel.board.text(at + 11.0, 18.0, name, size=9.0, colour=SOFT)
+        at += text_width(name, 9.0) + 19.0
     for y, flags, yes, no in ((34.0, fed, SOURCE, HAIR), (40.0, down, BAD, "")):
         edges = np.concatenate([[0], np.flatnonzero(np.diff(flags)) + 1, [len(flags)]])
         for first, last in pairwise(int(k) for k in edges):

@@ -93,8 +93,12 @@ def charger_energy(case: Situation, chosen: Plan, hardware: Hardware, source: st
     sums = run_usage(pack, tables.path, rules, series, start=start, length=length, rows=int(length / 60.0) + 1)
     ended = sums.events[sums.events[:, 1] == code.FILLED]
     if not len(ended):
-        timer = f": the charge timer of {show(rules.timer, 's')} ends it first" if sums.counts[code.TIMED_OUT] else ""
-        raise NoSolution(f"{source}: the charge does not end within two days{timer}; so the test has no result")
+        why = ""
+        if sums.counts[code.TIMED_OUT]:
+            why = f": the charge timer of {show(rules.timer, 's')} ends it first"
+        elif sums.counts[code.CELL_HIGH]:
+            why = ": the pack's protection ends it first, because the highest cell is too high"
+        raise NoSolution(f"{source}: the charge does not end within two days{why}; so the test has no result")
     t_charge = float(ended[0, 0])
     t_test = _test_length(t_charge)
     p_wall = np.asarray(wall_power(tables.supplies[0], sums.rows[:, 5]))
