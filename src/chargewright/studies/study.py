@@ -40,11 +40,15 @@ NOT_MODELLED = (
     "Large signals in time beyond plug, load step and start, which are run with the averaged circuit and an assumed "
     "controller; the command for transients runs the hand-overs and every switching edge.",
     "Faults in time: thresholds are compared with ratings on the ladder, but no fault is run.",
-    "Peaks shorter than a minute in the day; they are judged by their own requirement.",
+    "Peaks shorter than a step of a minute in the days of use: their power is inside the mode's, the study judges them "
+    "by a requirement of their own, and `chargewright usage` steps through the dip of the bus.",
+    "In the days of use: hysteresis of the rest voltage and balancing, both in the charge; cells at different "
+    "temperatures, in use and in charge alike.",
     "Minor flux loops, bias and temperature of the core material in the core loss.",
     "Layout: copper, vias and planes, common-source inductance, ringing at the switch node.",
     "Adjustable (PPS, AVS) contracts: the study takes fixed objects only.",
-    "Ageing, humidity, altitude and airflow; heat leaves by one board resistance to still air.",
+    "How the pack ages: a run keeps its capacity and resistance; `pack.ageing` gives those of a worn one.",
+    "Humidity, altitude and airflow; heat leaves by one board resistance to still air.",
 )
 """What the study leaves out; every output says so."""
 
