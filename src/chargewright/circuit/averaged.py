@@ -8,7 +8,7 @@ the period. Discontinuous conduction and dead times: see `_averaged_kernel`.
 What it does not know: ripple, and all that follows from it (rms losses of ripple, a comparator that sees ripple, limit
 cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency; a filter that rings
 near the switching frequency, capacitors that empty within one period, or a coil whose current stops in more than one
-stretch of a period (both legs of four switches on diodes) need the switched circuit. Trips and skipped pulses go by
+stretch of a period (one leg of four switches on diodes while the other switches) need the switched circuit. Trips and skipped pulses go by
 mean values.
 """
 
