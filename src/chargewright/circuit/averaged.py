@@ -6,10 +6,10 @@ Electronics, ch. 7; both from memory): the exact matrices of the switched circui
 the period. Discontinuous conduction and dead times: see `_averaged_kernel`.
 
 What it does not know: ripple, and all that follows from it (rms losses of ripple, a comparator that sees ripple, limit
-cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency; a filter that rings
-near the switching frequency, capacitors that empty within one period, or a coil whose current stops in more than one
-stretch of a period (one leg of four switches on diodes while the other switches) need the switched circuit. Trips and skipped pulses go by
-mean values.
+cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency. These need the
+switched circuit: a filter that rings near the switching frequency, capacitors that empty within one period, a coil
+whose current stops in more than one stretch of a period (one leg of four switches on diodes while the other switches).
+Trips and skipped pulses go by mean values.
 """
 
 import sys
