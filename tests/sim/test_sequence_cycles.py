@@ -4,8 +4,6 @@ import pytest
 from event_machines import BOOST, DIRECT, NARROW, TALKS, WEAK
 
 from chargewright.sim import sequence_rules as code
-from chargewright.sim.sequence import beginning, passage
-from chargewright.sim.sequence_events import after, event
 from chargewright.sim.sequence_search import explore
 from chargewright.studies.sequences.cures import cure_of
 from chargewright.studies.sequences.judge import cycle_key, verdicts
@@ -121,15 +119,3 @@ def test_events_before_all_is_at_rest_lead_on_from_there():
 
 def test_a_search_that_is_cut_off_says_so():
     assert not explore(DIRECT, most=2).whole
-
-
-@pytest.mark.slow  # compiling takes several seconds
-def test_compiled_and_plain_agree():
-    pytest.importorskip("numba")
-    at = beginning(DIRECT)
-    for word in ("plug", "boot", "step", "unplug"):
-        plain = passage(DIRECT, after(DIRECT, at, event(word)))
-        quick = passage(DIRECT, after(DIRECT, at, event(word)), engine="compiled")
-        assert [c.now for c in plain.changes] == [c.now for c in quick.changes]
-        assert plain.end.v_bus == pytest.approx(quick.end.v_bus, rel=1e-9)
-        at = plain.end

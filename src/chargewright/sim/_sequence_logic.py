@@ -1,7 +1,4 @@
-"""What the event-order automaton decides: source, input, battery switch, supplement, pack, load, each on what it sees.
-
-Scalar code that runs plain or compiled.
-"""
+"""What the event-order automaton decides: source, input, battery switch, supplement, pack, load, by what each sees."""
 
 import math
 from typing import Any

@@ -1,4 +1,4 @@
-"""One capacitor and what hangs on it, over one step: scalar code that runs plain or compiled.
+"""One capacitor and what hangs on it, over one step.
 
 The step is an implicit one on the energy of the capacitor. It is stable however long it is, so that a bus which stiffly
 follows its source costs nothing; a load of constant power and a source at its current limit are met exactly; and what

@@ -5,7 +5,6 @@ at rest, or until it has come back to where it was a second time in the same int
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
@@ -13,14 +12,12 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from chargewright.base.compiled import compiled, numba_module
-from chargewright.base.errors import ChargewrightError, OutOfRange
-from chargewright.sim import _sequence_kernel as kernel
+from chargewright.base.errors import OutOfRange
+from chargewright.sim import _sequence_steps as steps
 from chargewright.sim import sequence_rules as code
 from chargewright.sim._sequence_nodes import stored
 from chargewright.sim.sequence_rules import Machine
 
-Engine = Literal["plain", "compiled"]
 Ending = Literal["at rest", "limit cycle", "not settled", "broken into"]
 Floats = npt.NDArray[np.float64]
 INF = math.inf
@@ -133,7 +130,6 @@ def passage(
     machine: Machine,
     start: Standing,
     *,
-    engine: Engine = "plain",
     until: float = INF,
     longest: float = 1e6,
     record: bool = False,
@@ -145,8 +141,7 @@ def passage(
     record : keep a row for every step
     midway : keep the instant after every change
     """
-    run = _form(engine)
-    m, d, x, s = _unpacked(start, engine)
+    m, d, x, s = _unpacked(start)
     d[code.C_STOP] = until
     seen: dict[tuple[int, ...], list[_Seen]] = {}
     changes: list[Change] = []
@@ -158,7 +153,7 @@ def passage(
     left = _STEPS
     while left > 0 and len(changes) < _CHANGES and x[code.T] < longest:
         before = s[code.STEPS]
-        result = run(machine, m, d, x, s, 1 if record else left)
+        result = steps.advance(machine, m, d, x, s, 1 if record else left)
         left -= int(s[code.STEPS] - before) + 1
         if record:
             rows.append(_row(x))
@@ -233,23 +228,13 @@ def _returns(machine: Machine, changes: list[Change], earlier: list[_Seen]) -> b
     return same and [c.now for c in changes[k0:k1]] == [c.now for c in changes[k1:k2]]
 
 
-def _form(engine: Engine) -> Callable[..., int]:
-    if engine == "plain":
-        return kernel.advance
-    if numba_module() is None:
-        raise ChargewrightError('engine="compiled" needs numba: `pip install numba`; engine="plain" does without')
-    return compiled(kernel.advance)
-
-
-def _unpacked(start: Standing, engine: Engine) -> tuple[Any, Any, Any, Any]:
+def _unpacked(start: Standing) -> tuple[Any, Any, Any, Any]:
     m, d, x = list(start.now), list(start.clocks), list(start.x)
     x[code.T] = 0.0
     x[code.STEP_NEXT] = 2e-6
     s = [0.0] * code.SUMS
     s[code.V_LOW] = s[code.V_IN_LOW] = INF
-    if engine == "plain":
-        return m, d, x, s
-    return np.array(m, dtype=np.int64), np.array(d), np.array(x), np.array(s)
+    return m, d, x, s
 
 
 def _packed(m: Any, d: Any, x: Any) -> Standing:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chargewright.base.units import show
-from chargewright.sim.sequence import INF, Ending, Engine, Passage, Standing, Sums, beginning, passage
+from chargewright.sim.sequence import INF, Ending, Passage, Standing, Sums, beginning, passage
 from chargewright.sim.sequence_events import Event, after, event, possible
 from chargewright.sim.sequence_rules import Machine
 
@@ -80,7 +80,6 @@ def explore(
     only: Sequence[str] = (),
     most: int = 400,
     midway: int = 0,
-    engine: Engine = "plain",
     progress: Callable[[float], None] | None = None,
 ) -> Graph:
     """Return the graph of a machine.
@@ -90,7 +89,7 @@ def explore(
     most   : nodes after which the search is cut off, and said to be
     midway : instants of each passage at which further events are tried
     """
-    search = _Search(machine=machine, only=frozenset(only), engine=engine)
+    search = _Search(machine=machine, only=frozenset(only))
     given = starts or (beginning(machine),)
     first = [search.settle(start) for start in given]
     tried = search.spread_all(0, most, progress, 0.0 if midway else 1.0)
@@ -110,8 +109,8 @@ def explore(
 class _Search:
     """The nodes found so far, by discrete state, and those whose events are still to be tried."""
 
-    def __init__(self, *, machine: Machine, only: frozenset[str], engine: Engine) -> None:
-        self.machine, self.only, self.engine = machine, only, engine
+    def __init__(self, *, machine: Machine, only: frozenset[str]) -> None:
+        self.machine, self.only = machine, only
         self.nodes: list[Node] = []
         self.edges: list[Edge] = []
         self.queue: deque[int] = deque()
@@ -119,7 +118,7 @@ class _Search:
         self._known: dict[tuple[object, ...], list[int]] = {}
 
     def settle(self, start: Standing) -> int:
-        run = passage(self.machine, start, engine=self.engine)
+        run = passage(self.machine, start)
         self.steps += run.sums.steps
         return self._node(run, ())
 
@@ -136,7 +135,7 @@ class _Search:
         """Let further events come at so many instants of every passage found so far."""
         for first in tuple(self.edges) if midway > 0 else ():
             what, at = event(first.words[0]), self.nodes[first.start].at
-            run = passage(self.machine, after(self.machine, at, what), engine=self.engine, midway=True)
+            run = passage(self.machine, after(self.machine, at, what), midway=True)
             self.steps += run.sums.steps
             for place in _instants(len(run.midway), midway):
                 t = run.changes[place].t + _JUST_AFTER
@@ -146,7 +145,7 @@ class _Search:
     def _spread(self, k: int) -> None:
         at = self.nodes[k].at
         for what in self._events(at):
-            run = passage(self.machine, after(self.machine, at, what), engine=self.engine)
+            run = passage(self.machine, after(self.machine, at, what))
             self.steps += run.sums.steps
             end = self._node(run, (*self.nodes[k].script, what.word))
             self.edges.append(Edge(start=k, words=(what.word,), t=INF, end=end, passage=run))
@@ -155,7 +154,7 @@ class _Search:
         return [e for e in possible(self.machine, at) if not self.only or e.word in self.only]
 
     def _late(self, first: Edge, t: float, at: Standing, what: Event) -> None:
-        run = passage(self.machine, after(self.machine, at, what), engine=self.engine)
+        run = passage(self.machine, after(self.machine, at, what))
         self.steps += run.sums.steps
         end = self._node(run, (*self.nodes[first.start].script, first.words[0], timed(what.word, t)))
         self.edges.append(Edge(start=first.start, words=(first.words[0], what.word), t=t, end=end, passage=run))

@@ -6,7 +6,7 @@ from chargewright.base.errors import ChargewrightError
 from chargewright.base.findings import Cure
 from chargewright.base.units import show
 from chargewright.sim import sequence_rules as code
-from chargewright.sim.sequence import Engine, Passage
+from chargewright.sim.sequence import Passage
 from chargewright.sim.sequence_rules import Machine
 from chargewright.studies.sequences.judge import Verdict, verdicts
 from chargewright.studies.sequences.record import OutcomeKey
@@ -19,27 +19,27 @@ _LOADS = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 _MORE = (2.0, 4.0, 10.0)
 
 
-def cure_of(p: Machine, words: tuple[str, ...], verdict: Verdict, engine: Engine = "plain") -> Cure | None:
+def cure_of(p: Machine, words: tuple[str, ...], verdict: Verdict) -> Cure | None:
     """Return the first change under which the script no longer ends so; None if none of them helps.
 
     A change that only moves the trouble, so that anything as bad comes instead, is no cure.
     """
     for text, machine in _changes(p, verdict):
-        if _clears(machine, words, engine):
+        if _clears(machine, words):
             return Cure(change=text, value=0.0, clears=True)
     return None
 
 
-def _clears(machine: Machine, words: tuple[str, ...], engine: Engine) -> bool:
+def _clears(machine: Machine, words: tuple[str, ...]) -> bool:
     """Say whether a script ends well, the product running if it is wanted and has something to run on.
 
     A pack that no longer runs down at its end is as good.
     """
     try:
-        run = last(machine, words, engine)
+        run = last(machine, words)
         return not verdicts(machine, run, words[-1].partition("@")[0]) and _runs(run)
     except ChargewrightError:
-        return words[-1] == "drain" and len(words) > 1 and _clears(machine, words[:-1], engine)
+        return words[-1] == "drain" and len(words) > 1 and _clears(machine, words[:-1])
 
 
 def _runs(run: Passage) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from chargewright.base.findings import SEVERITIES
 from chargewright.network.hardware import Hardware
-from chargewright.sim.sequence import INF, Engine
+from chargewright.sim.sequence import INF
 from chargewright.sim.sequence_rules import Machine
 from chargewright.sim.sequence_search import Edge, Graph, explore
 from chargewright.sizing.build import Build
@@ -32,7 +32,7 @@ _ALWAYS_SAID = (
 def sequences(
     case: Situation, chosen: Plan, hardware: Hardware, build: Build, *, coded: Settings | None = None,
     loops: Stability | None = None, settings: SequenceSettings | None = None, sources: Sequence[str] = (),
-    midway: int = 0, most: int = 400, budget: float = INF, engine: Engine = "plain", progress: Progress | None = None,
+    midway: int = 0, most: int = 400, budget: float = INF, progress: Progress | None = None,
 ) -> Sequences:  # fmt: skip
     """Return the orders of events of a path with its parts.
 
@@ -54,9 +54,9 @@ def sequences(
         share = k / len(names)
         tell = _teller(progress, f"events on {name}", share, 1.0 / len(names))
         machine = machine_of(case, chosen, hardware, build, name, wanted, coded, loops)
-        graph = explore(machine, midway=midway, most=most, engine=engine, progress=tell)
+        graph = explore(machine, midway=midway, most=most, progress=tell)
         spent += graph.steps
-        found.append(source_orders(machine, graph, name, chosen.contracts[name].contract, engine))
+        found.append(source_orders(machine, graph, name, chosen.contracts[name].contract))
     said = (*_ALWAYS_SAID, *wanted.said())
     return Sequences(path=chosen.path.key, sources=tuple(found), left_out=tuple(left_out), assumptions=said)
 
@@ -65,7 +65,7 @@ def _teller(progress: Progress | None, what: str, first: float, share: float) ->
     return None if progress is None else lambda done: progress(what, first + share * done)
 
 
-def source_orders(machine: Machine, graph: Graph, source: str, contract: str, engine: Engine = "plain") -> SourceOrders:
+def source_orders(machine: Machine, graph: Graph, source: str, contract: str) -> SourceOrders:
     """Return a searched graph with its bad outcomes."""
     return SourceOrders(
         source=source,
@@ -81,11 +81,11 @@ def source_orders(machine: Machine, graph: Graph, source: str, contract: str, en
         length=graph.length,
         whole=graph.whole,
         unaccounted=max((e.passage.sums.unaccounted for e in graph.edges), default=0.0),
-        outcomes=_outcomes(machine, graph, source, engine),
+        outcomes=_outcomes(machine, graph, source),
     )
 
 
-def _outcomes(machine: Machine, graph: Graph, source: str, engine: Engine) -> tuple[Outcome, ...]:
+def _outcomes(machine: Machine, graph: Graph, source: str) -> tuple[Outcome, ...]:
     """Return one outcome for each kind, contract and pack: its shortest script, and how many ways there are."""
     grouped: dict[tuple[str, bool, bool], list[tuple[Edge, Verdict]]] = {}
     for edge in graph.edges:
@@ -108,7 +108,7 @@ def _outcomes(machine: Machine, graph: Graph, source: str, engine: Engine) -> tu
                 v_low=sums.v_low,
                 ways=len(group),
                 cause=verdict.cause,
-                cure=cure_of(machine, words, verdict, engine),
+                cure=cure_of(machine, words, verdict),
             )
         )
     order = list(OUTCOMES)

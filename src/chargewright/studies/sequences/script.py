@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.base.units import parse
-from chargewright.sim.sequence import Engine, Passage, Standing, beginning, passage
+from chargewright.sim.sequence import Passage, Standing, beginning, passage
 from chargewright.sim.sequence_events import Event, after, event, possible
 from chargewright.sim.sequence_rules import Machine
 from chargewright.studies.sequences.record import Leg
@@ -36,14 +36,13 @@ def run_script(
     words: Sequence[str],
     *,
     start: Standing | None = None,
-    engine: Engine = "plain",
     record: bool = False,
 ) -> tuple[Leg, ...]:
     """Return what each event of a script leads to. Raises ChargewrightError where one cannot happen.
 
     start : by default a product that is off and at rest, with a half full pack and no source
     """
-    at = start or passage(machine, beginning(machine), engine=engine).end
+    at = start or passage(machine, beginning(machine)).end
     found: list[Leg] = []
     now = 0.0
     taken = [_taken(word) for word in words]
@@ -53,7 +52,7 @@ def run_script(
             able = ", ".join(e.word for e in possible(machine, at))
             raise ChargewrightError(f"'{what.word}' ({what.title}) cannot happen{before}; what can: {able}")
         until = taken[k + 1][1] if k + 1 < len(taken) else math.inf
-        run = passage(machine, after(machine, at, what), until=until, engine=engine, record=record)
+        run = passage(machine, after(machine, at, what), until=until, record=record)
         steps = tuple((now + t, text) for t, text in steps_of(run))
         found.append(Leg(word=what.word, title=what.title, t=now, passage=run, changes=steps))
         now += run.end.x[0]
@@ -72,9 +71,9 @@ def _taken(word: str) -> tuple[Event, float]:
     return event(name), t
 
 
-def last(machine: Machine, words: Sequence[str], engine: Engine = "plain") -> Passage:
+def last(machine: Machine, words: Sequence[str]) -> Passage:
     """Return the passage that the last event of a script begins."""
-    return run_script(machine, words, engine=engine)[-1].passage
+    return run_script(machine, words)[-1].passage
 
 
 _USUAL = ("plug", "contract", "boot", "step", "peak", "unplug", "plug", "contract")

@@ -1,7 +1,6 @@
 """The event-order automaton: one step of its continuous state, between what `_sequence_logic` decides.
 
-Scalar code that runs plain or compiled. Between changes the step is as long as the state lets it be; a change begins
-with a step of microseconds.
+Between changes the step is as long as the state lets it be; a change begins with a step of microseconds.
 """
 
 import math
