@@ -80,7 +80,7 @@ def test_without_numba_there_is_nothing_to_compile(monkeypatch, capsys):
 def test_every_kernel_file_of_the_package_is_on_the_shelf_or_part_of_one_that_is():
     # A kernel that nobody names here would be compiled while somebody waits.
     source = Path(__file__).resolve().parents[2] / "src" / "chargewright"
-    calls = re.compile(r"(?<!\w)compiled(?:_bare|_loop)?\((?:_?kernel\.)?(\w+)\)")
+    calls = re.compile(r"(?<!\w)compiled(?:_bare|_loop|_form)?\((?:_?kernel\.)?(\w+)\)")
     asked = {
         name
         for path in source.rglob("*.py")
