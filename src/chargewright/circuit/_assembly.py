@@ -1,6 +1,6 @@
 """One mode of a circuit as matrices: node equations solved for x' = A·x and for every voltage and current."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from chargewright.circuit._layout import (
     SetsVoltage,
     level_of,
 )
+from chargewright.circuit.circuit import Leg, Skip
 from chargewright.circuit.elements import (
     GROUND,
     Amplifier,
@@ -25,6 +26,7 @@ from chargewright.circuit.elements import (
     Drain,
     Element,
     Follower,
+    Lowest,
     PassSwitch,
     PowerLoad,
     Quantity,
@@ -36,6 +38,7 @@ from chargewright.circuit.elements import (
 )
 
 Floats = npt.NDArray[np.float64]
+Whole = npt.NDArray[np.int64]
 SINGULAR = 1e-14
 """Reciprocal condition of scaled node equations below which they have no answer worth the name."""
 
@@ -51,44 +54,21 @@ class Mode:
 
     def row(self, quantity: Quantity) -> Floats:
         """Return the row that gives a quantity from the state vector."""
-        of_y, of_x = _expression(self.layout, self.key, quantity)
-        return np.asarray(of_y @ self.y + of_x, dtype=float)
+        return _row(self.layout, self.key, self.y, quantity)
 
 
 def mode_of(layout: Layout, key: int) -> Mode:
     """Assemble and solve the node equations of one mode; raises NoSolution where they have no single answer."""
-    size = len(layout.nodes) + len(layout.branches)
-    m = np.zeros((size, size))
-    rhs = np.zeros((size, layout.n))
-    one = layout.states["one"]
-    for e in layout.circuit.elements:
-        conductance, offset = straight_line(layout, key, e)
-        if conductance is not None:
-            _stamp(layout, m, e, conductance)
-            _inject(layout, rhs, e, one, offset)
-        elif isinstance(e, Coil):
-            _inject(layout, rhs, e, layout.states[e.name], 1.0)
-        elif isinstance(e, Drain):
-            _inject(layout, rhs, e, *_level(layout, e))
-        elif isinstance(e, Amplifier):
-            column, value = _level(layout, e)
-            _inject(layout, rhs, e, column, -e.gm * value)
-            for gain, quantity in e.terms:
-                of_y, of_x = _expression(layout, key, quantity)
-                _inject_rows(layout, m, rhs, e, e.gm * gain * of_y, e.gm * gain * of_x)
-        elif isinstance(e, PassSwitch):
-            _inject_rows(layout, m, rhs, e, *_follows(layout, key, e))
-        elif isinstance(e, SetsVoltage):
-            _voltage_equation(layout, key, m, rhs, e)
-    y = _solved(m, rhs)
-    a = np.zeros((layout.n, layout.n))
+    blank = _blank_of(layout)
+    y = _unknowns(layout, blank, key)
+    a, one = np.zeros((layout.n, layout.n)), layout.states["one"]
     mode = Mode(layout, key, a, y)
-    for e in layout.circuit.elements:
-        if isinstance(e, Coil):
-            a[layout.states[e.name]] = mode.row(Quantity(kind="voltage", name=e.name)) / inductance(layout, key, e)
-        elif isinstance(e, Capacitor):
-            a[layout.states[e.name]] = mode.row(Quantity(kind="current", name=e.name)) / capacitance(layout, key, e)
-        elif isinstance(e, PassSwitch):
+    a[blank.coils] = _rows_at(y, blank.ends[0]) - _rows_at(y, blank.ends[1])
+    a[blank.coils] /= np.array([[inductance(layout, key, e)] for e in blank.wound]).reshape(-1, 1)
+    a[blank.capacitors] = y[blank.currents]
+    a[blank.capacitors] /= np.array([[capacitance(layout, key, e)] for e in blank.charged]).reshape(-1, 1)
+    for e in blank.rest:
+        if isinstance(e, PassSwitch):
             a[layout.states[e.name]] = _gate_rate(mode, e)
         elif isinstance(level_of(e), Wave):
             a[layout.states[e.name], layout.states[e.name] + 1] = 1.0
@@ -98,6 +78,179 @@ def mode_of(layout: Layout, key: int) -> Mode:
     if layout.circuit.modulator is not None:
         a[layout.states["ramp"], one] = layout.circuit.modulator.slope
     return mode
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """Node equations with the elements that are the same in every mode; the others; and where rates are found.
+
+    The unknowns are in two groups: what senses, amplifies and selects, and the rest, which feels nothing of that. Each
+    group is solved once for each set of its own digits.
+    """
+
+    m: Floats
+    rhs: Floats
+    groups: tuple["Group", "Group"]
+    wound: tuple[Coil, ...]
+    coils: Whole
+    """Places of coils among the states, and of the nodes at their ends (-1 for ground)."""
+    ends: tuple[Whole, Whole]
+    charged: tuple[Capacitor, ...]
+    capacitors: Whole
+    currents: Whole
+    """Places of the capacitors' currents among the unknowns."""
+    rest: tuple[Element, ...]
+    """Elements with a state of another kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Unknowns that are solved together, the elements among them that depend on the mode, and what is solved."""
+
+    unknowns: Whole
+    others: tuple[Element, ...]
+    foreign: tuple[tuple[int, int], ...]
+    """Strides and sizes of the digits that this group feels nothing of; the gates count as one digit."""
+    solved: dict[int, tuple[Floats, Floats]] = field(default_factory=dict)
+
+
+def _unknowns(layout: Layout, blank: Blank, key: int) -> Floats:
+    """Return every node voltage and branch current as a row over the state vector."""
+    y = np.zeros_like(blank.rhs)
+    for group in blank.groups:
+        if not len(group.unknowns):
+            continue
+        own = key - sum(key // stride % size * stride for stride, size in group.foreign)
+        if own not in group.solved:
+            group.solved[own] = _group_solved(layout, blank, group, key)
+        by_states, by_others = group.solved[own]
+        # The first group's part of `y` is still zero when it is solved itself.
+        y[group.unknowns] = by_states + by_others @ y
+    return y
+
+
+def _group_solved(layout: Layout, blank: Blank, group: Group, key: int) -> tuple[Floats, Floats]:
+    """Return a group's unknowns as rows over the state vector and over the unknowns of the group before it."""
+    m, rhs = blank.m.copy(), blank.rhs.copy()
+    for e in group.others:
+        _put(layout, key, m, rhs, e)
+    mine = group.unknowns
+    inverse = _inverse(m[np.ix_(mine, mine)])
+    coupled = -m[mine]
+    coupled[:, mine] = 0.0
+    return inverse @ rhs[mine], inverse @ coupled
+
+
+def _groups_of(layout: Layout) -> tuple[Group, Group]:
+    """Part the unknowns: the islands of nodes in which something senses, amplifies or selects come second."""
+    elements = layout.circuit.elements
+    island = {node: node for node in layout.nodes}
+
+    def root(node: str) -> str:
+        while island[node] != node:
+            island[node] = node = island[island[node]]
+        return node
+
+    for e in elements:
+        if GROUND not in (e.a, e.b):
+            island[root(e.a)] = root(e.b)
+    senses = {
+        root(n) for e in elements if isinstance(e, Amplifier | Follower | Lowest) for n in (e.a, e.b) if n != GROUND
+    }
+
+    def second(e: Element) -> bool:
+        return any(root(n) in senses for n in (e.a, e.b) if n != GROUND)
+
+    apart = [second(e) for e in elements]
+    place = [root(node) in senses for node in layout.nodes]
+    place += [second(layout.circuit.element(name)) for name in layout.branches]
+    others = [(e, behind) for e, behind in zip(elements, apart, strict=True) if _changes(layout, e)]
+    # What senses the current of something that changes feels that as well.
+    open_ended = any(behind and not isinstance(e, Lowest | Diode) for e, behind in others)
+    behind_them = {id(e) for e, behind in zip(elements, apart, strict=True) if behind}
+    drive, first_own, second_own = [], [], []
+    for d in layout.digits:
+        if isinstance(d.element, Leg | Skip):
+            drive.append((d.stride, d.size))
+        elif id(d.element) in behind_them:
+            second_own.append((d.stride, d.size))
+        else:
+            first_own.append((d.stride, d.size))
+    gates = (1, 2 ** len(layout.circuit.gated))
+    mine, rest = np.flatnonzero(~np.array(place, bool)), np.flatnonzero(np.array(place, bool))
+    return (
+        Group(mine, tuple(e for e, behind in others if not behind), (*second_own, *drive)),
+        Group(rest, tuple(e for e, behind in others if behind), () if open_ended else (*first_own, *drive, gates)),
+    )
+
+
+def _blank_of(layout: Layout) -> Blank:
+    if not layout.blank:
+        size = len(layout.nodes) + len(layout.branches)
+        m, rhs = np.zeros((size, size)), np.zeros((size, layout.n))
+        for e in layout.circuit.elements:
+            if not _changes(layout, e):
+                _put(layout, 0, m, rhs, e)
+        layout.blank.append(_with_rates(layout, m, rhs))
+    found: Blank = layout.blank[0]
+    return found
+
+
+def _with_rates(layout: Layout, m: Floats, rhs: Floats) -> Blank:
+    elements, states = layout.circuit.elements, layout.states
+    wound = tuple(e for e in elements if isinstance(e, Coil))
+    charged = tuple(e for e in elements if isinstance(e, Capacitor))
+
+    def node(name: str) -> int:
+        return -1 if name == GROUND else layout.nodes[name]
+
+    def places(found: list[int]) -> Whole:
+        return np.array(found, dtype=np.int64)
+
+    return Blank(
+        m=m, rhs=rhs, groups=_groups_of(layout), wound=wound, charged=charged,
+        coils=places([states[e.name] for e in wound]),
+        ends=(places([node(e.a) for e in wound]), places([node(e.b) for e in wound])),
+        capacitors=places([states[e.name] for e in charged]),
+        currents=places([layout.branches[e.name] for e in charged]),
+        rest=tuple(e for e in elements if isinstance(e, PassSwitch) or isinstance(level_of(e), Wave)),
+    )  # fmt: skip
+
+
+def _rows_at(y: Floats, nodes: Whole) -> Floats:
+    """Return the rows of nodes' voltages; zero for ground."""
+    return np.where((nodes < 0)[:, None], 0.0, y[nodes])
+
+
+def _changes(layout: Layout, e: Element) -> bool:
+    """Return whether what an element gives to the node equations depends on the mode."""
+    if isinstance(e, Amplifier | Follower):
+        sensed = [layout.circuit.element(q.name) for _, q in e.terms if q.kind == "current"]
+        return any(_changes(layout, other) for other in sensed)
+    return isinstance(e, Switch | PassSwitch | Diode | Lowest | PowerLoad)
+
+
+def _put(layout: Layout, key: int, m: Floats, rhs: Floats, e: Element) -> None:
+    """Put one element into the node equations."""
+    one = layout.states["one"]
+    conductance, offset = straight_line(layout, key, e)
+    if conductance is not None:
+        _stamp(layout, m, e, conductance)
+        _inject(layout, rhs, e, one, offset)
+    elif isinstance(e, Coil):
+        _inject(layout, rhs, e, layout.states[e.name], 1.0)
+    elif isinstance(e, Drain):
+        _inject(layout, rhs, e, *_level(layout, e))
+    elif isinstance(e, Amplifier):
+        column, value = _level(layout, e)
+        _inject(layout, rhs, e, column, -e.gm * value)
+        for gain, quantity in e.terms:
+            of_y, of_x = _expression(layout, key, quantity)
+            _inject_rows(layout, m, rhs, e, e.gm * gain * of_y, e.gm * gain * of_x)
+    elif isinstance(e, PassSwitch):
+        _inject_rows(layout, m, rhs, e, *_follows(layout, key, e))
+    elif isinstance(e, SetsVoltage):
+        _voltage_equation(layout, key, m, rhs, e)
 
 
 def inductance(layout: Layout, key: int, e: Coil) -> float:
@@ -218,6 +371,29 @@ def _voltage_equation(layout: Layout, key: int, m: Floats, rhs: Floats, e: SetsV
             rhs[own, one] = e.low if digit < 2 * ways else e.high
 
 
+def _row(layout: Layout, key: int, y: Floats, q: Quantity) -> Floats:
+    """Return the row that gives a quantity from the state vector, for solved unknowns."""
+    if q.kind == "node":
+        return _at(layout, y, q.name)
+    e = layout.circuit.element(q.name)
+    if q.kind == "current":
+        if e.name in layout.branches:
+            return np.array(y[layout.branches[e.name]])
+        conductance, offset = straight_line(layout, key, e)
+        if conductance is None:
+            of_y, of_x = _expression(layout, key, q)
+            return np.asarray(of_y @ y + of_x)
+        found = conductance * (_at(layout, y, e.a) - _at(layout, y, e.b))
+        found[layout.states["one"]] += offset
+        return found
+    return _at(layout, y, e.a) - _at(layout, y, e.b)
+
+
+def _at(layout: Layout, y: Floats, node: str) -> Floats:
+    """Return the row of a node's voltage."""
+    return np.zeros(layout.n) if node == GROUND else np.array(y[layout.nodes[node]])
+
+
 def _expression(layout: Layout, key: int, q: Quantity) -> tuple[Floats, Floats]:
     """Return a quantity as rows over the unknowns and over the state vector."""
     of_y = np.zeros(len(layout.nodes) + len(layout.branches))
@@ -249,7 +425,7 @@ def _expression(layout: Layout, key: int, q: Quantity) -> tuple[Floats, Floats]:
     return of_y, of_x
 
 
-def _solved(m: Floats, rhs: Floats) -> Floats:
+def _inverse(m: Floats) -> Floats:
     # Conductances run from 1e-6 to 1e3 S, so rows are scaled before the condition is judged.
     scale = np.max(np.abs(m), axis=1)
     words = (
@@ -265,4 +441,4 @@ def _solved(m: Floats, rhs: Floats) -> Floats:
     size = np.max(np.sum(np.abs(inverse), axis=1)) * np.max(np.sum(np.abs(m / scale[:, None]), axis=1))
     if not np.isfinite(size) or size > 1.0 / SINGULAR:
         raise NoSolution(words)
-    return np.asarray(inverse @ (rhs / scale[:, None]), dtype=float)
+    return np.asarray(inverse / scale[None, :], dtype=float)

@@ -28,11 +28,12 @@ OPEN, MAIN, OTHER = range(3)
 COIL, FIRST_SLOPE = 2, 3
 """Places of the functionals: comparators of two legs, coil current, slopes."""
 KEY, BREAK, FLIPS, STEPS, WRITTEN = range(5)
-TIME, STEP, WINDOW = range(3)
+TIME, STEP, WINDOW, ERROR = range(4)
+"""The last is the error of a step over the largest value that the state has had."""
+SAMPLES = 4
+"""Instants of each step at which the tape keeps what the period is made of: at its beginning and evenly on."""
 FADE = 0.01
 """Duty above none, or short of one, within which the dead time fades: a pulse that never begins or ends has none."""
-TOLERANCE = 2e-6
-"""Error of a step over the largest value that the state has had."""
 FLOOR = 1e-2
 """Least size of a state to which the tolerance is relative [A, V]."""
 ROUNDING = 1e-7
@@ -76,7 +77,7 @@ class Book(NamedTuple):
     """The circuit's frames as arrays, see `_averaged_layout`."""
 
     number: Indices
-    """Frame by slow key; -1 where it has not been met."""
+    """1 + the frame by slow key; 0 where it has not been met."""
     a: Floats
     rows: Floats
     steps: Indices
@@ -138,6 +139,10 @@ class Tape(NamedTuple):
     end: Floats
     bow: Floats
     twist: Floats
+    mode: Indices
+    """Modes of the period by step, sample and part; their shares and the coil's current in each stand beside."""
+    share: Floats
+    current: Floats
 
 
 def parts_for(patterns: int) -> Parts:
@@ -470,7 +475,7 @@ def advance(
         while ints[BREAK] < len(breaks.t) and breaks.t[ints[BREAK]] <= floats[TIME]:
             apply_break(breaks, ints, x)
             floats[STEP] = min(floats[STEP], 0.01 * book.period)
-        f = book.number[ints[KEY]]
+        f = book.number[ints[KEY]] - 1
         if f < 0:
             return NEED_FRAME
         worst, _ = violation(book, f, x, parts)
@@ -532,7 +537,7 @@ def one_step(
         error = try_step(book, f, x, h, j, here, parts, tape, k)
         size = 0.0
         for i in range(len(x)):
-            scale = TOLERANCE * max(most[i], abs(tape.end[k, i]))
+            scale = floats[ERROR] * max(most[i], abs(tape.end[k, i]))
             size = max(size, abs(error[i]) / scale)
         if not np.isfinite(size):
             size = 1e4
@@ -544,6 +549,8 @@ def one_step(
             continue
         tape.t[k], tape.h[k], tape.key[k] = t, h, ints[KEY]
         share = first_event(book, f, tape, k, parts)
+        for sample in range(SAMPLES):
+            keep(book, f, tape, k, sample, parts)
         ints[WRITTEN] = k + 1
         if share < 1.0:
             x[:] = dense(tape, k, share)
@@ -558,6 +565,16 @@ def one_step(
             if most[i] > BEYOND:
                 return BROKEN
         return DONE
+
+
+def keep(book: Book, f: int, tape: Tape, k: int, sample: int, parts: Parts) -> None:
+    """Write down what the period is made of at one sample of a step."""
+    count = shares(book, f, np.dot(book.u[f], dense(tape, k, sample / SAMPLES)), parts)
+    for p in range(len(parts.share)):
+        used = p < count
+        tape.mode[k, sample, p] = parts.mode[p] if used else 0
+        tape.share[k, sample, p] = parts.share[p] if used else 0.0
+        tape.current[k, sample, p] = parts.current[p] if used else 0.0
 
 
 def first_event(book: Book, f: int, tape: Tape, k: int, parts: Parts) -> float:

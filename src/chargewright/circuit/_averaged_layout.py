@@ -14,7 +14,7 @@ import numpy as np
 
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit._assembly import Floats, Mode, inductance, mode_of
-from chargewright.circuit._averaged_kernel import COIL, FIRST_SLOPE, IDLE, PLUS, Book, pulse_of
+from chargewright.circuit._averaged_kernel import COIL, FIRST_SLOPE, IDLE, PLUS, Book, Indices, pulse_of
 from chargewright.circuit._layout import Layout
 from chargewright.circuit._monitors import Monitor, comparator_rows, monitors_of
 from chargewright.circuit._tables import MOST_MODES
@@ -54,13 +54,16 @@ class Frames:
     """Slow key of each frame."""
     watch: list[list[Monitor]] = field(default_factory=list)
     _exact: dict[int, Mode] = field(default_factory=dict)
+    _ends: dict[int, list[Monitor]] = field(default_factory=dict)
     _own: dict[int, list[Monitor]] = field(default_factory=dict)
     _numbers: dict[tuple[int, bool], int] = field(default_factory=dict)
     modes: list[Mode] = field(default_factory=list)
     _a: list[Floats] = field(default_factory=list)
+    _watched: list[list[Monitor]] = field(default_factory=list)
     _rows: list[Floats] = field(default_factory=list)
     _frames: list[dict[str, np.ndarray]] = field(default_factory=list)
     _book: Book | None = None
+    _frame_of: Indices | None = None
 
     def slow(self, key: int) -> int:
         """Return a key without the gates and diodes of the stage."""
@@ -92,13 +95,16 @@ class Frames:
             u[k] = self._a[number][place]
         for leg in range(len(self.layout.legs)):
             u[leg] = comparator_rows(self.modes[mode[pulse_of(leg, len(self.layout.legs)), PLUS]])[leg]
-        watch = self._watched(self.modes[mode[0, PLUS]])
+        watch = self._watched[mode[0, PLUS]]
         steps = np.array([(w.step, w.after) for w in watch], dtype=np.int64).reshape(-1, 2)
         skip = self.layout.circuit.modulator.skip if self.layout.circuit.modulator else None
         held = bool(skip and self.layout.digit(slow, skip))
         self._frames.append({"mode": mode, "one_way": one_way, "column": column, "u": u, "steps": steps,
                              "used": np.array(FIRST_SLOPE + len(functionals)), "held": np.array(held)})  # fmt: skip
+        if self._frame_of is None:
+            self._frame_of = np.zeros(self.layout.modes, np.int64)
         self.keys.append(slow)
+        self._frame_of[slow] = len(self.keys)
         self.watch.append(watch)
         self._book = None
         return len(self.keys) - 1
@@ -111,8 +117,8 @@ class Frames:
 
     def _made(self) -> Book:
         circuit, frames = self.layout.circuit, self._frames
-        number = np.full(self.layout.modes, -1, np.int64)
-        number[self.keys] = np.arange(len(self.keys))
+        number = self._frame_of
+        assert number is not None, "a book is made of frames"
         most = max(len(f["steps"]) for f in frames) + 1
         rows = np.zeros((len(self._a), most, self.layout.n))
         for k, some in enumerate(self._rows):
@@ -145,8 +151,7 @@ class Frames:
         a = mode.a.copy()
         if "ramp" in self.layout.states:
             a[self.layout.states["ramp"]] = 0.0
-        rates = np.linalg.eigvals(a)
-        fastest = float(np.max(np.abs(rates))) if np.all(np.isfinite(rates)) else np.inf
+        fastest = _fastest(a, FASTEST / self.layout.circuit.period)
         if fastest * self.layout.circuit.period > FASTEST:
             raise NoSolution(
                 f"a time constant of {1.0 / fastest:.1e} s cannot be told from zero beside the period of"
@@ -156,7 +161,9 @@ class Frames:
         self._numbers[key, cut] = len(self._a)
         self._a.append(a)
         self.modes.append(mode)
-        rows = [w.row for w in self._watched(mode)]
+        ends = monitors_of(mode) if cut else self._ends_of(key)
+        self._watched.append([w for w in ends if not self._of_stage(w)])
+        rows = [w.row for w in self._watched[-1]]
         self._rows.append(np.array(rows) if rows else np.zeros((0, self.layout.n)))
         return self._numbers[key, cut]
 
@@ -170,8 +177,10 @@ class Frames:
         a[place], a[:, place], y[:, place] = 0.0, 0.0, 0.0
         return Mode(self.layout, key, a, y)
 
-    def _watched(self, mode: Mode) -> list[Monitor]:
-        return [w for w in monitors_of(mode) if not self._of_stage(w)]
+    def _ends_of(self, key: int) -> list[Monitor]:
+        if key not in self._ends:
+            self._ends[key] = monitors_of(self._mode(key))
+        return self._ends[key]
 
     def _of_stage(self, w: Monitor) -> bool:
         size = abs(w.step)
@@ -180,7 +189,7 @@ class Frames:
     def _mine(self, key: int) -> list[Monitor]:
         """Return the rows of the stage's own diodes in a mode."""
         if key not in self._own:
-            self._own[key] = [w for w in monitors_of(self._mode(key)) if self._of_stage(w)]
+            self._own[key] = [w for w in self._ends_of(key) if self._of_stage(w)]
         return self._own[key]
 
     def _settled(self, key: int, x: Floats, place: int, sign: float) -> int:
@@ -206,6 +215,14 @@ class Frames:
             return False
         place = self.layout.states[self.coil.name]
         return bool(-self._mode(key).a[place, place] * inductance(self.layout, key, self.coil) > CUT)
+
+
+def _fastest(a: Floats, most: float) -> float:
+    """Return the greatest rate of a mode, or a bound of it where that is below `most` [1/s]."""
+    if not np.all(np.isfinite(a)):
+        return np.inf
+    bound = float(np.max(np.sum(np.abs(a), axis=1)))
+    return bound if bound < most else float(np.max(np.abs(np.linalg.eigvals(a))))
 
 
 def frames_of(layout: Layout) -> Frames:

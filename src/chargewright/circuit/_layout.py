@@ -5,7 +5,8 @@ itself and its slope; a ramp takes one. The key of a mode is a whole number: one
 each diode, bend, pass switch, lowest-wins selection, modulator's pulse, comparator that skips pulses, and trip.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from chargewright.circuit.circuit import Circuit, Leg, Skip, Trip
 from chargewright.circuit.elements import (
@@ -59,6 +60,10 @@ class Layout:
     modes: int
     """How many keys there can be."""
     legs: tuple[Leg, ...]
+    places: dict[int, Digit]
+    """Digits by the identity of what they belong to."""
+    blank: list[Any] = field(default_factory=list, compare=False, repr=False)
+    """What is the same in all of its node equations, once it is made."""
 
     @property
     def n(self) -> int:
@@ -72,7 +77,7 @@ class Layout:
 
     def place(self, element: HasDigit) -> Digit:
         """Return where an element's digit stands."""
-        return next(d for d in self.digits if d.element is element)
+        return self.places[id(element)]
 
     def is_on(self, key: int, switch: Switch | PassSwitch) -> bool:
         """Return whether a switch is on: its gate is, and no trip holds it open."""
@@ -144,4 +149,5 @@ def layout_of(circuit: Circuit) -> Layout:
         if pieces_of(thing) > 1:
             digits.append(Digit(thing, stride, pieces_of(thing)))
             stride *= pieces_of(thing)
-    return Layout(circuit, states, nodes, branches, tuple(digits), stride, legs)
+    places = {id(d.element): d for d in digits}
+    return Layout(circuit, states, nodes, branches, tuple(digits), stride, legs, places)

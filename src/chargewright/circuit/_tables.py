@@ -30,7 +30,7 @@ class Tables:
     layout: Layout
     leaps: Floats
     """Intervals between the known gate edges [s]."""
-    index: np.ndarray
+    index: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
     """Mode number by key; -1 where a mode has not been met."""
     modes: list[Mode] = field(default_factory=list)
     monitors: list[list[Monitor]] = field(default_factory=list)
@@ -86,6 +86,7 @@ class Tables:
         return number
 
     def _allocate(self, room: int, n: int, most: int) -> None:
+        self.index = np.full(self.layout.modes, -1, np.int64)
         self.columns = np.zeros((room, n, n))
         self.phi = np.zeros((room, MOST_LEVELS, n, n))
         self.finest, self.coarsest, self.watched = (np.zeros(room, np.int64) for _ in range(3))
@@ -107,7 +108,7 @@ def tables_of(layout: Layout, leaps: Floats) -> Tables:
         raise OutOfRange(
             f"the circuit can be in {layout.modes} modes, more than {MOST_MODES}: use fewer bends or fewer loops"
         )
-    return Tables(layout, leaps, np.full(layout.modes, -1, np.int64))
+    return Tables(layout, leaps)
 
 
 def ladder(a: Floats, period: float, finest: int) -> Floats:

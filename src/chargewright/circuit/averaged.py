@@ -29,6 +29,8 @@ from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import Lowest, Quantity
 from chargewright.circuit.run import Engine, Moment, engine_of
 
+TOLERANCE = 2e-6
+"""Error of a step over the largest value that the state has had, where nothing else is asked for."""
 CHUNK = 4_000
 """Steps that one call of the loop may write."""
 
@@ -67,7 +69,7 @@ class AveragedRun:
         if self.circuit.modulator is None:
             raise OutOfRange("the circuit has no modulator; its gates tell its duty")
         book, at = self.frames.book(), averaged_samples(self, t)
-        frame = book.number[self.tape.key[at.step]]
+        frame = book.number[self.tape.key[at.step]] - 1
         raw = [0.0 if book.held[f] else kernel.duty_of(book, f, book.u[f] @ x, leg)
                for f, x in zip(frame, at.x, strict=True)]  # fmt: skip
         return np.asarray(np.clip(np.array(raw), 0.0, 1.0))
@@ -107,22 +109,31 @@ class AveragedSamples:
 
 
 def run_averaged(
-    circuit: Circuit, *, t_end: float, start: Moment | None = None, compiled: bool | None = None
+    circuit: Circuit,
+    *,
+    t_end: float,
+    start: Moment | None = None,
+    compiled: bool | None = None,
+    frames: Frames | None = None,
+    tolerance: float = TOLERANCE,
 ) -> AveragedRun:
     """Run the averaged circuit until the instant `t_end` [s], from its start or from a moment of either kind of run.
 
     compiled : whether the loop is compiled; None where that is at hand already
+    frames : those of an earlier run of a circuit that differs in where coils and capacitors start, and in nothing else
+    tolerance : error of a step over the largest value that a state has had
     Raises OutOfRange for a circuit or an end without meaning, NoSolution where it runs away or has no single state.
     """
     engine = engine_of(circuit, compiled=False)
-    frames = frames_of(engine.layout)
+    frames = frames_of(engine.layout) if frames is None else frames
     moment = engine.beginning() if start is None else start
     begin = float(moment.ints[clock.CYCLE] * circuit.period + moment.floats[clock.TAU])
     if not begin < t_end < np.inf:
         raise OutOfRange(f"a run ends after it begins: {t_end} s was asked for, and it begins at {begin} s")
     key = frames.slow(int(moment.ints[clock.KEY]))
     fast = _at_hand() if compiled is None else compiled
-    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[clock.BREAK]), begin, t_end, fast)
+    return _advance(engine, frames, moment.x.copy(), key, int(moment.ints[clock.BREAK]), begin, t_end, fast,
+                    tolerance)  # fmt: skip
 
 
 def _at_hand() -> bool:
@@ -131,20 +142,30 @@ def _at_hand() -> bool:
 
 
 def _advance(
-    engine: Engine, frames: Frames, x: Floats, key: int, break_at: int, begin: float, t_end: float, fast: bool
+    engine: Engine,
+    frames: Frames,
+    x: Floats,
+    key: int,
+    break_at: int,
+    begin: float,
+    t_end: float,
+    fast: bool,
+    tolerance: float,
 ) -> AveragedRun:
     circuit, drive = engine.circuit, engine.drive
     if "ramp" in engine.layout.states:
         x[engine.layout.states["ramp"]] = 0.0
     breaks = Breaks(drive.break_t, drive.break_place, drive.break_value, drive.break_slope)
     loop = compiled_form(kernel.advance) if fast and numba_module() is not None else kernel.advance
-    ints, floats = np.zeros(kernel.WRITTEN + 1, np.int64), np.zeros(kernel.WINDOW + 1)
+    ints, floats = np.zeros(kernel.WRITTEN + 1, np.int64), np.zeros(kernel.ERROR + 1)
     ints[kernel.KEY], ints[kernel.BREAK] = key, break_at
-    floats[kernel.TIME], floats[kernel.STEP] = begin, 0.01 * circuit.period
+    floats[kernel.TIME], floats[kernel.STEP], floats[kernel.ERROR] = begin, 0.01 * circuit.period, tolerance
     most = np.maximum(np.abs(x), kernel.FLOOR)
-    parts, tape = kernel.parts_for(len(frames.patterns)), _tape(len(x))
+    parts = kernel.parts_for(len(frames.patterns))
+    tape = _tape(len(x), len(parts.share))
     pieces: list[list[np.ndarray]] = []
-    frames.add(key, x)
+    if key not in frames.keys:
+        frames.add(key, x)
     while True:
         ints[kernel.WRITTEN] = 0
         why = loop(frames.book(), breaks, x, most, ints, floats, t_end, tape, parts)
@@ -156,7 +177,7 @@ def _advance(
         elif why != kernel.FULL:
             raise _trouble(why, frames, ints, floats)
     whole = Tape(*(np.concatenate([p[j] for p in pieces]) for j in range(len(tape))))
-    return AveragedRun(circuit=circuit, frames=frames, t=whole.t, tape=whole, t_end=t_end,
+    return AveragedRun(circuit=frames.layout.circuit, frames=frames, t=whole.t, tape=whole, t_end=t_end,
                        end=moment_at(circuit, x, ints, t_end))  # fmt: skip
 
 
@@ -164,6 +185,21 @@ def averaged_samples(run: AveragedRun, t: Floats) -> AveragedSamples:
     """Return the mean state at instants of the run [s], rising or not; instants outside it take its ends."""
     t = np.asarray(t, dtype=float)
     return _resolved(run, t, step_at(run, t), states_at(run, t))
+
+
+def averaged_steps(run: AveragedRun) -> AveragedSamples:
+    """Return the mean state at the samples that every step has kept: much sooner had than any other instants."""
+    tape, count = run.tape, kernel.SAMPLES
+    t = (run.t[:, None] + tape.h[:, None] * (np.arange(count) / count)).ravel()
+    inside = t < np.repeat(np.append(run.t[1:], run.t_end), count)
+    inside[::count] = True
+
+    def kept(of: np.ndarray) -> np.ndarray:
+        return of.reshape(len(inside), -1)[inside]
+
+    t = t[inside]
+    return AveragedSamples(run=run, t=t, step=np.repeat(np.arange(len(run.t)), count)[inside], x=states_at(run, t),
+                           mode=kept(tape.mode), share=kept(tape.share), current=kept(tape.current))  # fmt: skip
 
 
 def step_at(run: AveragedRun, t: Floats) -> np.ndarray:
@@ -185,7 +221,7 @@ def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> Avera
     parts = kernel.parts_for(len(run.frames.patterns))
     room = len(parts.share)
     mode, shares, current = np.zeros((len(t), room), np.int64), np.zeros((len(t), room)), np.zeros((len(t), room))
-    frame = book.number[run.tape.key[step]]
+    frame = book.number[run.tape.key[step]] - 1
     for k, f in enumerate(frame):
         count = kernel.shares(book, f, book.u[f] @ x[k], parts)
         mode[k, :count], shares[k, :count] = parts.mode[:count], parts.share[:count]
@@ -193,9 +229,12 @@ def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> Avera
     return AveragedSamples(run=run, t=t, step=step, x=x, mode=mode, share=shares, current=current)
 
 
-def _tape(n: int) -> Tape:
+def _tape(n: int, parts: int) -> Tape:
     t, h = np.zeros((2, CHUNK))
-    return Tape(t, h, np.zeros(CHUNK, np.int64), *np.zeros((4, CHUNK, n)))
+    kept = (CHUNK, kernel.SAMPLES, parts)
+    x, end, bow, twist = np.zeros((4, CHUNK, n))
+    mode, share, current = np.zeros(kept, np.int64), np.zeros(kept), np.zeros(kept)
+    return Tape(t, h, np.zeros(CHUNK, np.int64), x, end, bow, twist, mode, share, current)
 
 
 def moment_at(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment:
@@ -211,7 +250,7 @@ def moment_at(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment
 
 def _trouble(why: int, frames: Frames, ints: np.ndarray, floats: Floats) -> NoSolution:
     t = floats[kernel.TIME]
-    number = frames.book().number[ints[kernel.KEY]]
+    number = frames.book().number[ints[kernel.KEY]] - 1
     names = sorted({w.what for w in frames.watch[number]}) if number >= 0 else []
     if why == kernel.BROKEN:
         return NoSolution(f"at {t:.6e} s a current or voltage grew without bound; look for an unstable loop or load")

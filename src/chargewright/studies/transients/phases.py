@@ -6,6 +6,7 @@ be chosen: the switched circuit, every edge exact, or the averaged one.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 from math import ceil
 
 import numpy as np
@@ -13,8 +14,9 @@ import numpy.typing as npt
 
 from chargewright.base.compiled import is_kept, numba_module
 from chargewright.circuit._averaged_kernel import advance
-from chargewright.circuit._layout import Layout
-from chargewright.circuit.averaged import averaged_samples, run_averaged
+from chargewright.circuit._averaged_layout import Frames
+from chargewright.circuit._layout import Layout, level_of
+from chargewright.circuit.averaged import averaged_steps, run_averaged, states_at
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import (
     Amplifier,
@@ -34,7 +36,8 @@ from chargewright.studies.transients.product import bus_node, pack_node
 from chargewright.studies.transients.record import Engine, Floats, Waves
 
 Whole = npt.NDArray[np.int64]
-_GRID = 240
+_TOLERANCE = 2e-5
+"""Error of a step of the averaged circuit over the largest value of a state: far below what is drawn or judged."""
 _POINTS = 5
 """Points on each stretch between two events: mean and extremes of a period come from these."""
 
@@ -71,6 +74,8 @@ class Played:
     waves: Waves
     state: Callable[[int], dict[str, float]]
     """Coils and capacitors after so many periods."""
+    frames: Frames | None = None
+    """What an averaged circuit was found to be made of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,11 +92,14 @@ def tell(phases: tuple[Phase, ...], loops: tuple[str, ...], engine: Engine, *, s
     state: dict[str, float] = {}
     pieces: list[Waves] = []
     begins: list[float] = []
+    known: dict[int, Frames] = {}
     now = -_length(phases[0].circuit, phases[0].duration) * phases[0].circuit.period
     for phase in phases:
         circuit = _started(phase.circuit, {**state, **phase.preset}, now)
         cycles = _length(circuit, phase.duration if phase.upto is None else phase.upto - now)
-        played = play(circuit, cycles, loops, engine)
+        played = play(circuit, cycles, loops, engine, known.get(id(phase.circuit)))
+        if played.frames is not None and not _in_time(phase.circuit):
+            known[id(phase.circuit)] = played.frames
         done = cycles if phase.until is None else _ends(circuit, played.waves, phase.until)
         begins.append(now)
         pieces.append(_shifted(_taken(played.waves, np.arange(cycles) < done), now))
@@ -106,9 +114,19 @@ def _length(circuit: Circuit, duration: float) -> int:
     return max(ceil(duration / circuit.period - 1e-9), 1)
 
 
-def play(circuit: Circuit, cycles: int, loops: tuple[str, ...], engine: Engine) -> Played:
-    """Run one circuit for a number of periods and return its waveforms from t = 0 on."""
-    return (_averaged if engine == "averaged" else _switched)(circuit, cycles, loops)
+def _in_time(circuit: Circuit) -> bool:
+    """Return whether something in a circuit moves with time by itself, so that it is another one later on."""
+    return any(isinstance(level_of(e), Wave) for e in circuit.elements)
+
+
+def play(circuit: Circuit, cycles: int, loops: tuple[str, ...], engine: Engine, frames: Frames | None = None) -> Played:
+    """Run one circuit for a number of periods and return its waveforms from t = 0 on.
+
+    frames : of the same circuit averaged, started elsewhere
+    """
+    if engine == "averaged":
+        return _averaged(circuit, cycles, loops, frames)
+    return _switched(circuit, cycles, loops)
 
 
 def _switched(circuit: Circuit, cycles: int, loops: tuple[str, ...]) -> Played:
@@ -146,12 +164,13 @@ def _switched(circuit: Circuit, cycles: int, loops: tuple[str, ...]) -> Played:
     return Played(waves=Waves(t=t, mean=mean, low=low, high=high, ruling=ruling), state=state)
 
 
-def _averaged(circuit: Circuit, cycles: int, loops: tuple[str, ...]) -> Played:
-    run = run_averaged(circuit, t_end=cycles * circuit.period, compiled=is_kept(advance))
+def _averaged(circuit: Circuit, cycles: int, loops: tuple[str, ...], frames: Frames | None) -> Played:
+    run = run_averaged(
+        circuit, t_end=cycles * circuit.period, compiled=averaged_is_kept(), frames=frames, tolerance=_TOLERANCE
+    )
     t: Floats = np.asarray((np.arange(cycles) + 0.5) * circuit.period, dtype=float)
-    # Its own steps are short where much happens; between them a coarse grid is enough.
-    at = np.unique(np.concatenate([run.t, np.linspace(0.0, run.t_end, min(cycles, _GRID))]))
-    points = averaged_samples(run, at)
+    points = averaged_steps(run)
+    at = points.t
 
     def of(quantity: Quantity | None) -> Floats:
         return np.zeros(cycles) if quantity is None else np.interp(t, at, points.of(quantity))
@@ -170,10 +189,17 @@ def _averaged(circuit: Circuit, cycles: int, loops: tuple[str, ...]) -> Played:
     places = _places(circuit, run.frames.layout)
 
     def state(done: int) -> dict[str, float]:
-        x = averaged_samples(run, np.array([done * circuit.period])).x[0]
+        x = states_at(run, np.array([done * circuit.period]))[0]
         return {name: float(x[k]) for name, k in places.items()}
 
-    return Played(waves=Waves(t=t, mean=mean, low=low, high=high, ruling=ruling), state=state)
+    waves = Waves(t=t, mean=mean, low=low, high=high, ruling=ruling)
+    return Played(waves=waves, state=state, frames=run.frames)
+
+
+@cache
+def averaged_is_kept() -> bool:
+    """Return whether the averaged circuit's loop is compiled already, which makes it some tenfold faster."""
+    return is_kept(advance)
 
 
 def _places(circuit: Circuit, layout: Layout) -> dict[str, int]:

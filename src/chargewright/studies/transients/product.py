@@ -96,6 +96,8 @@ class Product:
     stability: Stability
     controller: ControllerModel = field(default_factory=ControllerModel)
     settings: TransientSettings = field(default_factory=TransientSettings)
+    known: dict[tuple[object, ...], "Standing"] = field(default_factory=dict)
+    """Standing points that were asked for."""
 
     @property
     def path(self) -> PowerPath:
@@ -180,6 +182,22 @@ def standing(
     e_cells: float | None = None,
 ) -> Standing:
     """Return the path at rest in a state. Raises NoSolution where it has none."""
+    asked = (key, supply.name, supply.contract, soc, p_load, i_pack, e_cells)
+    if asked not in product.known:
+        product.known[asked] = _stood(product, key, supply, soc=soc, p_load=p_load, i_pack=i_pack, e_cells=e_cells)
+    return product.known[asked]
+
+
+def _stood(
+    product: Product,
+    key: StateKey,
+    supply: Supply,
+    *,
+    soc: float,
+    p_load: float,
+    i_pack: float | None,
+    e_cells: float | None,
+) -> Standing:
     case, path = product.case, product.path
     state = path.state(key)
     if state is None:
