@@ -1,8 +1,9 @@
 """Frequency response measured on the switched circuit, against exact answers and against the averaged models of loops.
 
 Two roads with no formula in common: here events of a switched circuit, there averages and their derivatives. They are
-asked to agree within 0.5 dB and 3 degrees up to a third of the switching frequency; the bounds below are what each case
-does keep, with the reason where it is more than rounding.
+asked to agree within 0.5 dB and 3 degrees up to a third of the switching frequency and keep it in every stage and mode;
+the bounds below are about twice what each case shows. What is left: resistances that the models leave out of a pulse
+that ends (0.01 to 0.1 dB), and damping of resonances far below the switching frequency (0.35 dB with a duty near one).
 """
 
 from dataclasses import replace
@@ -131,10 +132,8 @@ def test_the_buck_in_voltage_mode_agrees_with_the_averaged_model() -> None:
     circuit = buck(0.42)
     found = response(circuit, at=AT, of=(i_of("coil"), v_node("out"), v_node("in")))
     model = responses(buck_plant(at_rest(circuit)), found.f)
-    # A pulse ended where a ramp meets the control has no delay. 0.2 dB is what averaging leaves at the input's
-    # resonance near 40 kHz and, far down, at a third of the switching frequency.
-    agrees(found.gain[:2], [model.i_coil, model.v_out], 0.15, 0.6)
-    agrees(found.gain[2], model.v_in, 0.25, 0.6)
+    # A pulse ended where a ramp meets the control has no delay.
+    agrees(found.gain, [model.i_coil, model.v_out, model.v_in], 0.15, 0.6)
 
 
 def test_source_and_load_shake_the_buck_as_the_averaged_model_says() -> None:
@@ -155,8 +154,7 @@ def test_the_boost_in_continuous_conduction_agrees_with_the_averaged_model() -> 
     found = response(circuit, at=AT, of=(i_of("coil"), v_node("in"), v_node("out")))
     model = responses(boost_plant(at_rest(circuit), 8.0, emulate=False), found.f)
     agrees(found.gain[0], -model.i_coil, 0.1, 0.6)
-    # Beyond the right-half-plane zero at 98 kHz the pulses' place in the period shows: 1.3 degrees at a third.
-    agrees(found.gain[1], model.v_out, 0.15, 1.5)
+    agrees(found.gain[1], model.v_out, 0.15, 0.6)
     agrees(found.gain[2], model.v_in, 0.1, 0.6)
 
 
@@ -165,16 +163,17 @@ def boost_plant(w: Window, load: float, *, emulate: bool) -> Plant:
     return plant(w, BOOST, ("out", "in"), -1.0, PLAIN, emulate=emulate, ports=ports)
 
 
-def test_the_boost_in_discontinuous_conduction_agrees_with_the_averaged_model_up_to_a_fifth() -> None:
+def test_the_boost_in_discontinuous_conduction_agrees_with_the_model_of_its_pulses() -> None:
     circuit = boost(0.3, 80.0, emulate=True)
     w = at_rest(circuit)
     assert w.extremes(i_of("coil"))[1] > -1e-3
-    found = response(circuit, at=AT, of=(i_of("coil"), v_node("in")))
-    model = responses(boost_plant(w, 80.0, emulate=True), found.f)
-    agrees(found.gain[:, :4], [-model.i_coil[0, :4], model.v_out[0, :4]], 0.3, 0.5)
-    # At a third the averaged coil current has fallen more than a pulse's does: 0.8 dB low on the bus, 0.4 in the coil.
-    # The next test says which of the two is right.
-    agrees(found.gain[:, 4:], [-model.i_coil[0, 4:], model.v_out[0, 4:]], 0.9, 2.0)
+    found = response(circuit, at=AT, of=(i_of("coil"), v_node("in"), v_node("out")))
+    pulsed = boost_plant(w, 80.0, emulate=True)
+    model = responses(pulsed, found.f)
+    agrees(found.gain, [-model.i_coil, model.v_out, model.v_in], 0.1, 0.2)
+    # The averaged model of the books is 0.8 dB low on the bus at a third: its current falls more than a pulse's does.
+    averaged = responses(replace(pulsed, points=replace(pulsed.points, averaged=True)), found.f)
+    assert abs(20.0 * np.log10(abs(found.gain[1, 4] / averaged.v_out[0, 4]))) > 0.7
 
 
 def test_discontinuous_coil_current_answers_as_its_pulses_do() -> None:
@@ -201,8 +200,7 @@ def test_peak_current_mode_agrees_with_the_sampled_model(v_in: float, control: f
     circuit = buck(control, v_in, slope=ramp, terms=((r_sense, i_of("coil")),))
     found = response(circuit, at=AT, of=(i_of("coil"), v_node("out"), v_node("in")))
     model = responses(buck_plant(at_rest(circuit), PeakCurrent(r_sense=r_sense, ramp=ramp)), found.f)
-    # 0.17 dB and 1.7 degrees are the worst, of the input voltage at a third of the switching frequency.
-    agrees(found.gain, [model.i_coil, model.v_out, model.v_in], 0.25, 2.0)
+    agrees(found.gain, [model.i_coil, model.v_out, model.v_in], 0.06, 0.6)
 
 
 @pytest.mark.parametrize(

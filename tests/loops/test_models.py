@@ -25,7 +25,14 @@ def at(x: float) -> np.ndarray:
 def points(name: str, i: float, emulate: bool = True) -> StagePoints:
     v_in, v_out = VOLTAGES[name]
     return StagePoints(
-        topology=NAMES[name], v_in=at(v_in), v_out=at(v_out), i_coil=at(i), inductance=L, period=T, emulate=emulate
+        topology=NAMES[name],
+        v_in=at(v_in),
+        v_out=at(v_out),
+        i_coil=at(i),
+        inductance=L,
+        period=T,
+        emulate=emulate,
+        averaged=True,
     )
 
 
@@ -233,7 +240,14 @@ def test_unstable_poles_are_those_of_the_characteristic_polynomial():
     # y = s·c/(1 + s·c·e), (s·l + r)·(y + g) + 1 = 0.
     for g, expected in ((0.2, 0), (-0.05, 0), (-2.0, 2)):
         p = StagePoints(
-            topology=BUCK, v_in=at(20.0), v_out=at(8.0), i_coil=at(5.0), inductance=L, period=T, r_coil=0.02
+            topology=BUCK,
+            v_in=at(20.0),
+            v_out=at(8.0),
+            i_coil=at(5.0),
+            inductance=L,
+            period=T,
+            r_coil=0.02,
+            averaged=True,
         )
         c, e, r = 2e-5, 1e-3, 0.02
         polynomial = np.polyadd(np.polymul([L, r], [c * (1.0 + e * g), g]), [c * e, 1.0])
@@ -243,7 +257,7 @@ def test_unstable_poles_are_those_of_the_characteristic_polynomial():
 
 
 def test_voltages_that_do_not_fit_the_topology_are_refused():
-    p = StagePoints(topology=BUCK, v_in=at(8.0), v_out=at(12.0), i_coil=at(1.0), inductance=L, period=T)
+    p = StagePoints(topology=BUCK, v_in=at(8.0), v_out=at(12.0), i_coil=at(1.0), inductance=L, period=T, averaged=True)
     with pytest.raises(OutOfRange, match="duty"):
         operating(p)
 

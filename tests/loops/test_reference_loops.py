@@ -51,6 +51,7 @@ def charger(result: dict, name: str) -> tuple[Plant, Loop]:
         r_coil=p["DCR"],
         r_in_high=p["RH"],
         r_in_low=p["RLS"],
+        averaged=True,
     )
     source = Port(c=p["CI"], esr=p["ESRI"], branch=Branch(r=p["RS"], l=p["LSRC"]), c_damp=p["CDMP"], r_damp=p["RDMP"])
     pack = Branch(r=p["RSNS"] + p["R0"], r_1=p["RC1"], c_1=p["C1"])
@@ -83,6 +84,7 @@ def boost(result: dict) -> tuple[Plant, Loop]:
         r_coil=14e-3,
         r_out_low=9e-3,
         r_out_high=12e-3,
+        averaged=True,
     )
     pack = Port(c=22e-6, esr=2e-3, branch=Branch(r=0.055, r_1=0.020, c_1=0.010))
     bus = Port(c=60e-6, esr=3e-3, g_load=0.1)

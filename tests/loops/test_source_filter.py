@@ -20,7 +20,14 @@ def at(x: float) -> np.ndarray:
 
 def charger(l_cable: float, c: float) -> tuple[Plant, Loop]:
     points = StagePoints(
-        topology=BUCK, v_in=at(12.0), v_out=at(8.0), i_coil=at(8.0), inductance=2.2e-6, period=1.25e-6, r_coil=0.02
+        topology=BUCK,
+        v_in=at(12.0),
+        v_out=at(8.0),
+        i_coil=at(8.0),
+        inductance=2.2e-6,
+        period=1.25e-6,
+        r_coil=0.02,
+        averaged=True,
     )
     plant = Plant(
         points=points,

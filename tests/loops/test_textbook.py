@@ -35,14 +35,22 @@ def at(x: float) -> np.ndarray:
 def buck_boost() -> Plant:
     """EM ch. 8.2.1: Vg 30 V, D 0.6, R 10 ohm, L 160 uH, C 160 uF; V = 45 V, coil current V/(R·D') = 11.25 A."""
     points = StagePoints(
-        topology=BUCK_BOOST, v_in=at(30.0), v_out=at(45.0), i_coil=at(11.25), inductance=160e-6, period=1e-5
+        topology=BUCK_BOOST,
+        v_in=at(30.0),
+        v_out=at(45.0),
+        i_coil=at(11.25),
+        inductance=160e-6,
+        period=1e-5,
+        averaged=True,
     )
     return Plant(points=points, input=STIFF, output=Port(c=160e-6, esr=0.0, g_load=0.1), modulator=VoltageMode())
 
 
 def regulator() -> LoopGain:
     """EM ch. 9.5.4: 28 V to 15 V, 3 ohm, 50 uH, 500 uF, sensor 1/3, ramp 4 V."""
-    points = StagePoints(topology=BUCK, v_in=at(28.0), v_out=at(15.0), i_coil=at(5.0), inductance=50e-6, period=1e-5)
+    points = StagePoints(
+        topology=BUCK, v_in=at(28.0), v_out=at(15.0), i_coil=at(5.0), inductance=50e-6, period=1e-5, averaged=True
+    )
     output = Port(c=500e-6, esr=0.0, g_load=1.0 / 3.0)
     plant = Plant(points=points, input=STIFF, output=output, modulator=VoltageMode(v_ramp=4.0))
     return LoopGain(plant, Loop(sensed="stage-voltage", scale=1.0 / 3.0, amplifier=None))
@@ -135,7 +143,13 @@ def test_the_full_model_meets_the_sampling_pole(duty: float, slope: float):
     v_in, period, r = 20.0, 2e-6, 0.05
     rise = r * v_in * (1.0 - duty) / 5e-6
     points = StagePoints(
-        topology=BUCK, v_in=at(v_in), v_out=at(v_in * duty), i_coil=at(10.0), inductance=5e-6, period=period
+        topology=BUCK,
+        v_in=at(v_in),
+        v_out=at(v_in * duty),
+        i_coil=at(10.0),
+        inductance=5e-6,
+        period=period,
+        averaged=True,
     )
     stiff_out = Port(c=0.0, esr=0.0, branch=Branch(r=1e-9))
     modulator = PeakCurrent(r_sense=r, ramp=(slope - 1.0) * rise)
@@ -161,7 +175,9 @@ def test_right_half_plane_zero_of_a_pack_boost():
 def test_input_resistance_of_a_regulated_buck():
     # TR02: EM ch. 10.3, −R/D² = −12 ohm and open-loop resonance 1591.55 Hz, from memory; recomputed. Here with the duty
     # moved so that the output stands still: what Middlebrook calls Z_N, at low frequency.
-    points = StagePoints(topology=BUCK, v_in=at(30.0), v_out=at(15.0), i_coil=at(5.0), inductance=1e-4, period=1e-5)
+    points = StagePoints(
+        topology=BUCK, v_in=at(30.0), v_out=at(15.0), i_coil=at(5.0), inductance=1e-4, period=1e-5, averaged=True
+    )
     plant = Plant(points=points, input=STIFF, output=Port(c=1e-4, esr=0.0, g_load=1.0 / 3.0), modulator=VoltageMode())
     f = np.array([1e-2])
     line, control = responses(plant, f, "source"), responses(plant, f)

@@ -74,7 +74,7 @@ def continuous(row: Row) -> tuple[Plant, float]:
     }[next(k for k, r in ROWS.items() if r is row)]
     points = StagePoints(
         topology=row.topology, v_in=at(row.v_in), v_out=at(row.v_out), i_coil=at(row.v_out / R / row.w(duty)),
-        inductance=L, period=T, emulate=False,
+        inductance=L, period=T, emulate=False, averaged=True,
     )  # fmt: skip
     return Plant(points=points, input=STIFF, output=Port(c=C, esr=0.0, g_load=1.0 / R), modulator=VoltageMode()), duty
 
@@ -157,7 +157,13 @@ def discontinuous(name: str) -> tuple[Plant, float, float]:
     # All of the coil's current reaches the output of a buck; elsewhere only that of its fall.
     i = i_out if name == "buck" else i_out * (v_on + v_off) / v_on
     points = StagePoints(
-        topology=row.topology, v_in=at(row.v_in), v_out=at(row.v_out), i_coil=at(i), inductance=L, period=T
+        topology=row.topology,
+        v_in=at(row.v_in),
+        v_out=at(row.v_out),
+        i_coil=at(i),
+        inductance=L,
+        period=T,
+        averaged=True,
     )
     op = operating(points)
     assert op.discontinuous[0, 0]

@@ -179,6 +179,7 @@ def test_a_boosted_bus_has_its_right_half_plane_zero(studied):
     one = points_of(at, slice(k, k + 1))
     stiff = replace(
         one,
+        points=replace(one.points, averaged=True),
         input=Port(c=0.0, esr=0.0, branch=Branch(r=1e-9)),
         output=Port(c=1.0, esr=0.0),
         modulator=VoltageMode(),

@@ -203,8 +203,9 @@ def _drive(circuit: Circuit, layout: Layout) -> tuple[Drive, Floats]:
     for gate in circuit.gates:
         if gate.on != gate.off:
             always = gate.on == 0.0 and gate.off == 1.0
-            edges += [] if gate.on == 0.0 and always else [(gate.on * circuit.period, bits[gate.switch])]
-            edges += [(gate.off * circuit.period, -bits[gate.switch])] if gate.off < 1.0 else []
+            if not always:  # what ends with the period ends at the next one's beginning
+                edges.append((gate.on * circuit.period, bits[gate.switch]))
+                edges.append((gate.off % 1.0 * circuit.period, -bits[gate.switch]))
     edges.sort()
     breaks = [(e.t, -1, float(bits[e.switch] if e.on else -bits[e.switch]), 0.0) for e in circuit.timeline]
     for e in circuit.elements:

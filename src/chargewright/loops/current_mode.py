@@ -7,7 +7,9 @@ import numpy as np
 
 from chargewright.base.relation import relation
 from chargewright.base.units import Duty, Ratio, VoltsPerSecond
-from chargewright.loops.stage import Linear, Operating, StagePoints
+from chargewright.loops.inner_loop import Inner, edges_before, steeper, voltage_met
+from chargewright.loops.stage import Linear, Operating, StagePoints, least_pulse, losses
+from chargewright.loops.within_period import exact, flowing
 
 
 @relation
@@ -74,7 +76,10 @@ class VoltageMode:
     """Whether the ramp grows with the voltage that the moved legs swing, so that the loop gain does not (feed-forward):
     the input voltage for a buck, the output voltage for a boost, their sum where both legs move; `v_ramp` at 1 V."""
     t_delay: Any = 0.0
-    """Delay of comparator, driver and pulse [s]."""
+    """From the instant at which the control counts to the edge [s]: comparator, driver, and computing if it is sampled.
+    A ramp has no delay of its own."""
+    sampled: bool = False
+    """Whether one sample a period makes the duty, so that ripple does not meet a ramp."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +107,12 @@ class AverageCurrent:
     by_input: bool = False
     """As in voltage mode."""
     t_delay: Any = 0.0
+    sampled: bool = False
+
+    @property
+    def inner(self) -> Inner:
+        """The way from coil current to comparator."""
+        return Inner(g=self.r_sense * self.gain, w_zero=2.0 * np.pi * self.f_zero, w_pole=2.0 * np.pi * self.f_pole)
 
 
 def sampling(mod: PeakCurrent, p: StagePoints, at: Operating) -> Any:
@@ -130,7 +141,19 @@ def with_modulator(
     IEEE Trans. Power Electronics 4(1), 1989 for the discontinuous mode; average current mode as a loop around the
     averaged stage (derived here). From memory.
     """
-    g, h_i, h_g, h_o = _duty_from(mod, p, at, s, counted)
+    return _substituted(m if counted else exact(m, p, at, s), *_duty_from(mod, p, at, s, counted))
+
+
+def with_inner_open(m: Linear, mod: VoltageMode, own: Inner, p: StagePoints, at: Operating, s: Any) -> Linear:
+    """Return the model by the voltage at the comparator of an inner loop that is open at the frequency itself.
+
+    own : from coil current to comparator; its ripple and what it samples of the edges before count as when it is closed
+    """
+    g, h_g, h_o = _compared(mod, own, p, at, s)
+    return _substituted(exact(m, p, at, s), g, 0.0, h_g, h_o)
+
+
+def _substituted(m: Linear, g: Any, h_i: Any, h_g: Any, h_o: Any) -> Linear:
     return Linear(
         m.inductance,
         a_i=_plus(m.a_i, m.a_d, h_i, -1.0),
@@ -164,13 +187,54 @@ def _late(t_delay: Any, s: Any, counted: bool) -> Any:
 def _duty_from(mod: Modulator, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
     if isinstance(mod, PeakCurrent):
         return _peak_current(mod, p, at, s, counted)
-    g, by_in, by_out = _ramp(mod, p, at)
-    g = g * _late(mod.t_delay, s, counted)
     if isinstance(mod, VoltageMode):
-        return g, 0.0, by_in, by_out
-    w_zero, w_pole = 2.0 * np.pi * mod.f_zero, 2.0 * np.pi * mod.f_pole
-    inner = mod.gain * (1.0 + w_zero / s) / (1.0 + s / w_pole) * g
-    return inner, inner * mod.r_sense, by_in, by_out
+        g, by_in, by_out = _ramp(mod, p, at)
+        return g * _late(mod.t_delay, s, counted), 0.0, by_in, by_out
+    own = mod.inner
+    g, h_g, h_o = _compared(mod, own, p, at, s, counted)
+    by_coil = own.gain(s) * g
+    return by_coil / mod.r_sense, by_coil, h_g, h_o
+
+
+def _compared(
+    mod: VoltageMode | AverageCurrent, own: Inner, p: StagePoints, at: Operating, s: Any, counted: bool = False
+) -> tuple[Any, Any, Any]:
+    """Return duty by the voltage at an inner amplifier's comparator, and by input and output voltage."""
+    g, by_in, by_out = _ramp(mod, p, at)
+    late = _late(mod.t_delay, s, counted)
+    if p.averaged:
+        return g * late, by_in, by_out
+    steep = g if mod.sampled else steeper(own, p, at, g)
+    share = steep / g
+    if counted:
+        return steep, by_in * share, by_out * share
+    share = late * share / (1.0 + steep * edges_before(own, p, at, s, mod.t_delay))
+    h_g, h_o = _voltages_met(own, p, at, s)
+    return g * share, (by_in - g * h_g) * share, (by_out - g * h_o) * share
+
+
+def _voltages_met(own: Inner, p: StagePoints, at: Operating, s: Any) -> tuple[Any, Any]:
+    """Return the volts at the comparator per volt at input and output that are not in the mean of the coil current."""
+    top, d, k = p.topology, at.duty, least_pulse(p)
+    on = voltage_met(own, p, at, d, s)
+    off = voltage_met(own, p, at, 1.0, s) - on
+    h_o = -(1.0 + top.w_d) * on - off
+    if np.any(k > 0.0):
+        h_o = h_o + np.where(k > 0.0, on - voltage_met(own, p, at, d - k, s), 0.0)
+    return on + (1.0 - top.u_d) * off, h_o
+
+
+def compared(
+    mod: VoltageMode | AverageCurrent, own: Inner, p: StagePoints, at: Operating, s: Any, g: Any, counted: bool = False
+) -> Any:
+    """Return what an inner amplifier's ripple and edges leave of the duty per volt `g` of the ramp alone, delay in."""
+    late = _late(mod.t_delay, s, counted)
+    if p.averaged:
+        return late
+    steep = g if mod.sampled else steeper(own, p, at, g)
+    if counted:
+        return steep / g
+    return late * (steep / g) / (1.0 + steep * edges_before(own, p, at, s, mod.t_delay))
 
 
 def _ramp(mod: VoltageMode | AverageCurrent, p: StagePoints, at: Operating) -> tuple[Any, Any, Any]:
@@ -184,16 +248,40 @@ def _ramp(mod: VoltageMode | AverageCurrent, p: StagePoints, at: Operating) -> t
 
 
 def _peak_current(mod: PeakCurrent, p: StagePoints, at: Operating, s: Any, counted: bool) -> tuple[Any, Any, Any, Any]:
-    top = p.topology
-    rise = mod.r_sense * at.v_rise / p.inductance
-    f_m = _late(mod.t_delay, s, counted) / ((rise + mod.ramp) * p.period)
+    """Return duty by control voltage, coil current, input and output voltage: what the comparator meets at its instant.
+
+    The current there is a step for each edge before, less than a period ago none: (T/l)·v/(exp(y) − 1) of the duty,
+    y = s·T + r·T/l, which is y/(exp(y) − 1) of its mean over all times. A voltage that drives the coil for a share a of
+    each period until the instant leaves (T/l)·e(a)/(1 − exp(−y)) there, with e of `within_period`; what the mean of the
+    current already brings of it, times the share a, is taken off. An edge that comes late by t answers late, but meets
+    only edges that are as late: the delay is in the gain, not in the inner loop. Derived here.
+    """
+    by_volt = mod.r_sense * p.period / p.inductance
+    f_m = 1.0 / ((mod.r_sense * at.v_rise / p.inductance + mod.ramp) * p.period)
+    lean, d, k = at.discontinuous, at.duty, least_pulse(p)
     x = s * p.period
-    sampled = 1.0 - 0.5 * x + (x / np.pi) ** 2 if counted else x / np.expm1(x)
-    sampling = np.where(at.discontinuous, 0.0, sampled)
-    half = p.period * mod.r_sense / (2.0 * p.inductance)
-    # Where the current returns to zero each period its mean no longer counts, only how fast it rises.
-    by_on = -half * np.where(at.discontinuous, 2.0 * at.duty, at.duty * (2.0 - at.duty))
-    by_off = half * np.where(at.discontinuous, 0.0, (1.0 - at.duty) ** 2)
-    h_g = by_on - (1.0 - top.u_d) * by_off
-    h_o = -(1.0 + top.w_d) * by_on + by_off
-    return f_m, f_m * mod.r_sense * sampling, f_m * h_g, f_m * h_o
+    if counted:
+        # The polynomial of second order in x, and of the voltages their limit at low frequency.
+        memory = np.where(lean, 0.0, 1.0 - 0.5 * x + (x / np.pi) ** 2)
+        by_on = np.where(lean, d, d * (1.0 - 0.5 * d))
+        by_off = np.where(lean, 0.0, 0.5 * (1.0 - d) ** 2)
+        by_kept = np.where(lean, k, k * (1.0 - d + 0.5 * k))
+    else:
+        # Where the current returns to zero each period nothing is left of the one before.
+        y = x + np.where(lean, 0.0, losses(p, at) * p.period / p.inductance)
+        before = np.where(lean, 0.0, np.exp(-y))
+        over, charged = 1.0 / (1.0 - before), flowing(d, y)
+        memory = y * before * over
+        by_on = (charged - d * before) * over - _while(mod.t_delay, p, y)
+        by_off = np.where(lean, 0.0, flowing(1.0, y) - charged - (1.0 - d) * before) * over
+        by_kept = (charged - flowing(d - k, y) - k * before) * over if np.any(k > 0.0) else 0.0
+    top = p.topology
+    h_g = -by_on - (1.0 - top.u_d) * by_off
+    h_o = (1.0 + top.w_d) * by_on + by_off - by_kept
+    gain = f_m * by_volt
+    return f_m * _late(mod.t_delay, s, counted), f_m * mod.r_sense * memory, gain * h_g, gain * h_o
+
+
+def _while(t_delay: Any, p: StagePoints, y: Any) -> Any:
+    """Return e of the time between the comparator's instant and its edge."""
+    return flowing(t_delay / p.period, y) if np.any(t_delay) else 0.0

@@ -1,14 +1,15 @@
 """The loops of a charger: what is sensed, through which filter and amplifier, and the loop gain that comes of it."""
 
-from dataclasses import dataclass, fields, is_dataclass
-from functools import cache
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
-from chargewright.loops.compensator import Amplifier
-from chargewright.loops.current_mode import Modulator, with_modulator
+from chargewright.loops.chosen import taken
+from chargewright.loops.compensator import Amplifier, Transconductance
+from chargewright.loops.current_mode import Modulator, VoltageMode, with_inner_open, with_modulator
 from chargewright.loops.impedance import Port
+from chargewright.loops.inner_loop import Inner
 from chargewright.loops.response import Response, response
 from chargewright.loops.stage import Linear, Operating, StagePoints, linear, operating
 
@@ -92,7 +93,7 @@ class PlantSweep:
         self._z_a = plant.input.branch.impedance(s) if plant.input.branch is not None else None
         self._z_b = plant.output.branch.impedance(s) if plant.output.branch is not None else None
         z_in, z_out = plant.input.impedance(s, self._z_a), plant.output.impedance(s, self._z_b)
-        self._found, self._s, self._output = response(m, s, z_in, z_out), s, plant.output
+        self._found, self._s, self._model, self._ports = response(m, s, z_in, z_out), s, model, (z_in, z_out)
 
     @classmethod
     def of(cls, plant: Plant, f: Any) -> "PlantSweep":
@@ -103,10 +104,23 @@ class PlantSweep:
 
     def gain(self, loop: Loop) -> Any:
         """Return the loop gain of one loop."""
-        t = loop.scale * sensed(self._found, loop.sensed, self._output, self._z_a, self._z_b)
-        if loop.amplifier is not None:
-            t = t * loop.amplifier.gain(self._s)
+        if loop.amplifier is None:
+            return self._bare(loop)
+        m = self._model
+        if isinstance(loop.amplifier, Transconductance) and isinstance(m.plant.modulator, VoltageMode) and inner(loop):
+            own = Inner.of(loop.amplifier, loop.scale)
+            opened = with_inner_open(m.by_duty, m.plant.modulator, own, m.plant.points, m.at, self._s)
+            return own.gain(self._s) * response(opened, self._s, *self._ports).i_coil
+        return self._bare(loop) * loop.amplifier.gain(self._s)
+
+    def _bare(self, loop: Loop) -> Any:
+        t = loop.scale * sensed(self._found, loop.sensed, self._model.plant.output, self._z_a, self._z_b)
         return t / (1.0 + self._s * loop.t_sense) if np.any(loop.t_sense) else t
+
+
+def inner(loop: Loop) -> bool:
+    """Return whether a loop is the inner one of average current mode, whose gain is no plain product."""
+    return loop.sensed == "coil-current" and not np.any(loop.t_sense)
 
 
 def sensed(r: Response, what: Sensed, output: Port, z_a: Any, z_b: Any) -> Any:
@@ -136,20 +150,3 @@ def points_of(plant: Plant, which: Any) -> Plant:
     """Return a plant with only the chosen points."""
     chosen: Plant = taken(plant, which)
     return chosen
-
-
-def taken(x: Any, which: Any) -> Any:
-    """Return a record with only the chosen points; numbers that hold for all points stay as they are."""
-    if isinstance(x, np.ndarray):
-        return x[which] if x.ndim == 2 and len(x) > 1 else x
-    kind: Any = type(x)
-    names = _field_names(kind)
-    return kind(**{name: taken(getattr(x, name), which) for name in names}) if names else x
-
-
-@cache
-def _field_names(kind: Any) -> tuple[str, ...]:
-    """Return the fields of a kind of record; none for a plain number."""
-    if is_dataclass(kind):
-        return tuple(f.name for f in fields(kind))
-    return tuple(getattr(kind, "_fields", ()))

@@ -38,6 +38,11 @@ def pulse_duty(p: "StagePoints", k: Any) -> tuple[Any, Any]:
         return k + x, (x >= 0.0) & (k + x + empty < 1.0)
 
 
+def emptied_for(p: "StagePoints", duty: Any, k: Any) -> Any:
+    """Return the share of the period in which the coil is emptied after the pulse of the input leg [1]."""
+    return (p.v_in * duty - p.v_out * (duty - k)) / p.v_out
+
+
 def pulse_derivatives(p: "StagePoints", duty: Any, k: Any) -> tuple[Any, ...]:
     """Return the twelve derivatives, of coil voltage, input and output current by i, v_in, v_out and duty."""
     over, x, i = p.period / p.inductance, duty - k, p.i_coil

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from chargewright.loops.chosen import taken
 from chargewright.loops.current_mode import AverageCurrent, PeakCurrent, with_modulator
-from chargewright.loops.loop import Model, Plant, taken
+from chargewright.loops.loop import Model, Plant
 from chargewright.loops.stage import linear, operating
 
 _SWEEP = np.concatenate([[1e-6], np.geomspace(1.0, 1e8, 97), [1e12]])

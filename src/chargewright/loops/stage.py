@@ -67,6 +67,8 @@ class StagePoints:
     r_out_high: Any = 0.0
     emulate: Any = True
     """Whether the current stops at zero (diode, or a low side that turns off there): only then a pulse ends early."""
+    averaged: bool = False
+    """Whether edges and pulses count by their mean over the period alone, as in textbooks; see `within_period`."""
 
 
 class Linear(NamedTuple):
@@ -155,6 +157,12 @@ def _resistance(p: StagePoints, u: Any, w: Any) -> Any:
     return p.r_coil + u * p.r_in_high + (1.0 - u) * p.r_in_low + w * p.r_out_high + (1.0 - w) * p.r_out_low
 
 
+def losses(p: StagePoints, at: Operating) -> Any:
+    """Return the mean resistance in the way of the coil current in continuous conduction [Ω]."""
+    top = p.topology
+    return _resistance(p, top.u_0 + top.u_d * at.duty, top.w_0 + top.w_d * at.duty)
+
+
 def linear(p: StagePoints, at: Operating | None = None) -> Linear:
     """Return the small-signal model of every point, by the duty."""
     at = operating(p) if at is None else at
@@ -177,7 +185,7 @@ def _continuous(p: StagePoints, at: Operating) -> Linear:
     r_by_duty = top.u_d * (p.r_in_high - p.r_in_low) + top.w_d * (p.r_out_high - p.r_out_low)
     return Linear(
         p.inductance,
-        a_i=-_resistance(p, u, w),
+        a_i=-losses(p, at),
         a_g=u,
         a_o=-w,
         a_d=top.u_d * p.v_in - top.w_d * p.v_out - r_by_duty * p.i_coil,

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from chargewright.base.errors import OutOfRange
 from chargewright.loops.compensator import Designed, Kind, design, most_margin
-from chargewright.loops.loop import Loop, LoopGain, Plant, PlantSweep
+from chargewright.loops.loop import Loop, LoopGain, Plant, PlantSweep, inner
 from chargewright.loops.margins import Margins, margins
 from chargewright.loops.samples import Samples
 
@@ -44,9 +44,13 @@ class Try:
     def __init__(self, search: "Search", made: Designed, f_target: float) -> None:
         self.made, self.f_target, self._search = made, f_target, search
         self.loop = replace(search.bare, amplifier=made.built)
-        amplified = made.built.gain(2j * np.pi * search.f)
-        self.swept = search.swept * amplified
-        log_t = search.log_swept + np.log(amplified)
+        if inner(self.loop):
+            self.swept = np.broadcast_to(search.sweep.gain(self.loop), search.swept.shape)
+            log_t = np.log(self.swept)
+        else:
+            amplified = made.built.gain(2j * np.pi * search.f)
+            self.swept = search.swept * amplified
+            log_t = search.log_swept + np.log(amplified)
         self._margins: Margins | None = None
         self.score = float(np.min(score(search.judged(Samples(search.f, self.swept, log_t=log_t)))))
 
@@ -87,7 +91,7 @@ class Search:
     def __init__(
         self, bare: Loop, plant: Plant, n: int, f: Floats, poles: Any, sweep: PlantSweep, sound: Bools | bool = True
     ) -> None:
-        self.bare, self.plant, self.f = bare, plant, f
+        self.bare, self.plant, self.f, self.sweep = bare, plant, f, sweep
         self._gain = LoopGain(plant, bare)
         self.swept: Complexes = np.broadcast_to(sweep.gain(bare), (n, len(f)))
         self.log_swept: Complexes = np.log(self.swept)

@@ -14,6 +14,9 @@ from chargewright.loops.current_mode import AverageCurrent, Modulator, PeakCurre
 from chargewright.loops.stage import StagePoints, operating
 
 Control = Literal["voltage", "peak-current", "average-current"]
+Duty = Literal["ramp", "sampled"]
+"""How voltage and average current mode come by their duty: a comparator meets a ramp, which has no delay but its own; or
+one sample a period is taken and computed with, which counts as late by `pwm_share`."""
 _WORDS: dict[Control, str] = {
     "voltage": "voltage mode with a ramp that follows the voltage which the moved legs swing (the input of a buck, the "
     "output of a boost)",
@@ -33,8 +36,11 @@ class ControllerModel:
     """Transconductance of the amplifiers [A/V]."""
     t_comparator: float = 50e-9
     """Comparator and driver [s]."""
+    duty: Duty = "sampled"
+    """The careful one of the two while no controller is chosen: an analogue one is a ramp."""
     pwm_share: float = 0.5
-    """Delay of the modulator over the period [1]: 0.5 for a duty that is sampled once a period, 0 for a plain ramp."""
+    """From sample to edge over the period [1], for a sampled duty only: 0.5 on average, more where computing takes time;
+    a ramp that is met at its own instant (natural sampling) has none, as the switched circuit shows."""
     t_sense: float = 1e-7
     """Time constant of the sense filters [s]."""
     ramp_share: float = 0.05
@@ -47,7 +53,8 @@ class ControllerModel:
 
     def modulator(self, f_sw: float) -> Modulator:
         """Return the modulator of voltage mode at a switching frequency [Hz]."""
-        return VoltageMode(v_ramp=self.ramp_share, by_input=True, t_delay=self._late(f_sw))
+        late, sampled = self._late(f_sw), self.duty == "sampled"
+        return VoltageMode(v_ramp=self.ramp_share, by_input=True, t_delay=late, sampled=sampled)
 
     def peak_modulator(self, points: StagePoints, i_sat: float) -> PeakCurrent:
         """Return the modulator of peak current mode; one ramp serves all points. i_sat : of the coil [A]."""
@@ -66,6 +73,7 @@ class ControllerModel:
             v_ramp=self.ramp_share,
             by_input=True,
             t_delay=self._late(f_sw),
+            sampled=self.duty == "sampled",
         )
 
     @property
@@ -73,12 +81,17 @@ class ControllerModel:
         """Return in a sentence what is assumed."""
         made = _WORDS[self.control].format(ramp=self.ramp_over_fall)
         late = f"a delay of {1e9 * self.t_comparator:.0f} ns"
-        if self.control != "peak-current":
-            late += f" and {self.pwm_share:g} of a period"
+        if self.control != "peak-current" and self.duty == "sampled":
+            late += (
+                f" and {self.pwm_share:g} of a period, as of a duty that is sampled once in it: the careful choice, an "
+                "analogue ramp and comparator have no such delay"
+            )
+        elif self.control != "peak-current":
+            late += " and none of the analogue ramp that its comparator meets"
         return (
             f"A general controller is assumed: {made}; {late}, an amplifier of {1e6 * self.gm:.0f} uS for each loop, "
             "one volt of sensed signal at full scale."
         )
 
     def _late(self, f_sw: float) -> float:
-        return self.t_comparator + self.pwm_share / f_sw
+        return self.t_comparator + (self.pwm_share / f_sw if self.duty == "sampled" else 0.0)
