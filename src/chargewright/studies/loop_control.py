@@ -15,8 +15,8 @@ from chargewright.loops.stage import StagePoints, operating
 
 Control = Literal["voltage", "peak-current", "average-current"]
 Duty = Literal["ramp", "sampled"]
-"""How voltage and average current mode come by their duty: a comparator meets a ramp, which has no delay but its own; or
-one sample a period is taken and computed with, which counts as late by `pwm_share`."""
+"""How voltage and average current mode come by their duty: a comparator meets a ramp, which has no delay but its own;
+or one sample a period is taken and computed with, which counts as late by `pwm_share`."""
 _WORDS: dict[Control, str] = {
     "voltage": "voltage mode with a ramp that follows the voltage which the moved legs swing (the input of a buck, the "
     "output of a boost)",
@@ -39,8 +39,8 @@ class ControllerModel:
     duty: Duty = "sampled"
     """The careful one of the two while no controller is chosen: an analogue one is a ramp."""
     pwm_share: float = 0.5
-    """From sample to edge over the period [1], for a sampled duty only: 0.5 on average, more where computing takes time;
-    a ramp that is met at its own instant (natural sampling) has none, as the switched circuit shows."""
+    """From sample to edge over the period [1], for a sampled duty only: 0.5 on average, more where computing takes
+    time; a ramp that is met at its own instant (natural sampling) has none, as the switched circuit shows."""
     t_sense: float = 1e-7
     """Time constant of the sense filters [s]."""
     ramp_share: float = 0.05

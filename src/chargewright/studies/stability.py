@@ -48,9 +48,9 @@ _PER_DECADE, _PER_DECADE_ALONE = 12, 48
 """A bus that only the stage holds resonates with next to no damping, even growing: more samples must find it."""
 _F_LOW = 20.0
 MODELLED = (
-    "The stage is averaged, with edges and pulses at their place in the period: up to a third of the switching frequency "
-    "this meets responses measured on the switched circuit within 0.5 dB and 3 degrees, in both conduction modes; no "
-    "crossover is set above a sixth of it.",
+    "The stage is averaged, with edges and pulses at their place in the period: up to a third of the switching "
+    "frequency this meets responses measured on the switched circuit within 0.5 dB and 3 degrees, in both conduction "
+    "modes; no crossover is set above a sixth of it.",
     "Voltages, currents and temperatures of every point are those of the power-flow solver; capacitors have what their "
     "bias leaves, at both ends of tolerance; their series resistance is that of the part at the switching frequency, "
     "hot and cold alike, which suits ceramics; an electrolytic's rises in the cold.",
