@@ -7,9 +7,11 @@ import pytest
 
 from chargewright.base.errors import OutOfRange
 from chargewright.loops.chosen import taken
-from chargewright.loops.current_mode import AverageCurrent, PeakCurrent, VoltageMode, with_modulator
+from chargewright.loops.compensator import Transconductance
+from chargewright.loops.current_mode import AverageCurrent, PeakCurrent, VoltageMode, inner_gain, with_modulator
 from chargewright.loops.impedance import Branch, Port
-from chargewright.loops.loop import Plant, responses
+from chargewright.loops.inner_loop import Inner, steeper
+from chargewright.loops.loop import Loop, LoopGain, Plant, injected_inner_gain, responses
 from chargewright.loops.stage import BOOST, BUCK, BUCK_BOOST, StagePoints, Topology, least_pulse, linear, operating
 from chargewright.studies.loop_control import ControllerModel
 
@@ -149,3 +151,46 @@ def test_an_analogue_ramp_has_no_delay_of_its_own_and_says_so():
     assert careful.modulator(6e5).t_delay == pytest.approx(careful.t_comparator + 0.5 / 6e5)
     assert "none of the analogue ramp" in ramp.words
     assert "sampled once" in careful.words
+
+
+@pytest.mark.parametrize("gain", [0.5, 2.0, 6.0])
+def test_an_inner_loop_closed_is_what_its_sampled_gain_says(gain: float):
+    # Second road: closed by hand with the loop that an injection sees, T/(1 + T), and with the sampled one, forward gain
+    # over 1 + T: both come to the current per volt of demand of the model with its inner loop in it. Rounding only.
+    p = stage("buck", 5.0)
+    out = Port(c=4e-5, esr=2e-3, g_load=0.1)
+    amplifier = Transconductance(gm=1e-4, r_z=1e4 * gain, c_z=4e-10, c_p=6e-12)
+    loop = Loop(sensed="coil-current", scale=0.05, amplifier=amplifier)
+    plain = Plant(points=p, input=STIFF, output=out, modulator=VoltageMode(v_ramp=1.0))
+    f = np.array([3e3, 5e4, 1.6e5])
+    seen, whole = injected_inner_gain(plain, loop, f)[0], LoopGain(plain, loop)(f)[0]
+    both = amplifier.c_z * amplifier.c_p / (amplifier.c_z + amplifier.c_p)
+    mode = AverageCurrent(
+        r_sense=0.05,
+        gain=amplifier.gm * amplifier.r_z * amplifier.c_z / (amplifier.c_z + amplifier.c_p),
+        f_zero=1.0 / (2.0 * np.pi * amplifier.r_z * amplifier.c_z),
+        f_pole=1.0 / (2.0 * np.pi * amplifier.r_z * both),
+    )
+    closed = responses(replace(plain, modulator=mode), f).i_coil[0]
+    assert 0.05 * closed == pytest.approx(seen / (1.0 + seen), rel=1e-6)
+    own, bare = Inner.of(amplifier, 0.05), responses(plain, f).i_coil[0]
+    forward = own.gain(2j * np.pi * f) * bare * steeper(own, p, operating(p), 1.0)[0]
+    assert 0.05 * closed == pytest.approx(forward / (1.0 + whole), rel=1e-6)
+
+
+def test_a_sampled_inner_loop_turns_unstable_at_half_the_switching_frequency_as_its_current_does():
+    # Second road: with a plain amplifier the comparator meets current and ramp, so that the edge is the one of peak
+    # current mode, (rise + ramp)/(rise + fall) = 1/2: there the sampled gain at half the frequency is −1.
+    p = stage("buck", 5.0)
+    rise, fall = 12.0 / L, 8.0 / L
+    r_sense, gain = 0.05, 3.0
+    for ratio, sign in ((0.99, -1.0), (1.01, 1.0)):
+        slope = r_sense * (0.5 * (rise + fall) * ratio - rise)  # negative: a ramp that helps the current
+        own = Inner(g=r_sense * gain, w_zero=1e-3, w_pole=1e13)
+        mod = VoltageMode(v_ramp=gain * slope * T)
+        plant = Plant(points=p, input=STIFF, output=STIFF, modulator=mod)
+        s = 2j * np.pi * np.array([0.5 / T])
+        at = operating(p)
+        whole = inner_gain(mod, own, p, at, s, responses(plant, np.array([0.5 / T])))
+        assert np.sign(1.0 + whole[0, 0].real) == sign
+        assert abs(1.0 + whole[0, 0]) < 0.05

@@ -8,6 +8,7 @@ import numpy as np
 from chargewright.base.relation import relation
 from chargewright.base.units import Duty, Ratio, VoltsPerSecond
 from chargewright.loops.inner_loop import Inner, edges_before, steeper, voltage_met
+from chargewright.loops.response import Response
 from chargewright.loops.stage import Linear, Operating, StagePoints, least_pulse, losses
 from chargewright.loops.within_period import exact, flowing
 
@@ -211,6 +212,23 @@ def _compared(
     share = late * share / (1.0 + steep * edges_before(own, p, at, s, mod.t_delay))
     h_g, h_o = _voltages_met(own, p, at, s)
     return g * share, (by_in - g * h_g) * share, (by_out - g * h_o) * share
+
+
+def inner_gain(mod: VoltageMode, own: Inner, p: StagePoints, at: Operating, s: Any, found: Response) -> Any:
+    """Return the gain of an inner loop as its comparator samples it: the sum over what all edges before bring.
+
+    found : what coil current and ports answer to the control of the modulator, its delay in them
+
+    It rises with the amplifier's gain as a loop gain does, its poles are those of the stage, and at half the switching
+    frequency it is real: below −1 there, the current oscillates at half that frequency.
+    """
+    if p.averaged:
+        return own.gain(s) * found.i_coil
+    g = _ramp(mod, p, at)[0]
+    steep = g if mod.sampled else steeper(own, p, at, g)
+    h_g, h_o = _voltages_met(own, p, at, s)
+    mean = own.gain(s) * found.i_coil + h_g * found.v_in + h_o * found.v_out
+    return steep * (edges_before(own, p, at, s, mod.t_delay) + mean / g)
 
 
 def _voltages_met(own: Inner, p: StagePoints, at: Operating, s: Any) -> tuple[Any, Any]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from chargewright.loops.chosen import taken
 from chargewright.loops.compensator import Amplifier, Transconductance
-from chargewright.loops.current_mode import Modulator, VoltageMode, with_inner_open, with_modulator
+from chargewright.loops.current_mode import Modulator, VoltageMode, inner_gain, with_inner_open, with_modulator
 from chargewright.loops.impedance import Port
 from chargewright.loops.inner_loop import Inner
 from chargewright.loops.response import Response, response
@@ -93,7 +93,7 @@ class PlantSweep:
         self._z_a = plant.input.branch.impedance(s) if plant.input.branch is not None else None
         self._z_b = plant.output.branch.impedance(s) if plant.output.branch is not None else None
         z_in, z_out = plant.input.impedance(s, self._z_a), plant.output.impedance(s, self._z_b)
-        self._found, self._s, self._model, self._ports = response(m, s, z_in, z_out), s, model, (z_in, z_out)
+        self._found, self._s, self._model = response(m, s, z_in, z_out), s, model
 
     @classmethod
     def of(cls, plant: Plant, f: Any) -> "PlantSweep":
@@ -109,8 +109,7 @@ class PlantSweep:
         m = self._model
         if isinstance(loop.amplifier, Transconductance) and isinstance(m.plant.modulator, VoltageMode) and inner(loop):
             own = Inner.of(loop.amplifier, loop.scale)
-            opened = with_inner_open(m.by_duty, m.plant.modulator, own, m.plant.points, m.at, self._s)
-            return own.gain(self._s) * response(opened, self._s, *self._ports).i_coil
+            return inner_gain(m.plant.modulator, own, m.plant.points, m.at, self._s, self._found)
         return self._bare(loop) * loop.amplifier.gain(self._s)
 
     def _bare(self, loop: Loop) -> Any:
@@ -144,6 +143,21 @@ def responses(plant: Plant, f: Any, drive: Literal["control", "source", "output"
     at = operating(plant.points)
     m = with_modulator(linear(plant.points, at), plant.modulator, plant.points, at, s)
     return response(m, s, plant.input.impedance(s), plant.output.impedance(s), drive)
+
+
+def injected_inner_gain(plant: Plant, loop: Loop, f: Any) -> Any:
+    """Return what an injection between an inner amplifier and its comparator measures as the gain of its loop.
+
+    Not what `LoopGain` judges: what the comparator samples of the edges before goes on in it while the frequency itself
+    is taken out, so that it is no measure of how far the amplifier's gain may rise. Both reach −1 together.
+    """
+    s = 2j * np.pi * np.asarray(f)
+    at, mod = operating(plant.points), plant.modulator
+    assert isinstance(mod, VoltageMode), "around the modulator's own plant"
+    assert isinstance(loop.amplifier, Transconductance), "as an inner amplifier is"
+    own = Inner.of(loop.amplifier, loop.scale)
+    m = with_inner_open(linear(plant.points, at), mod, own, plant.points, at, s)
+    return own.gain(s) * response(m, s, plant.input.impedance(s), plant.output.impedance(s)).i_coil
 
 
 def points_of(plant: Plant, which: Any) -> Plant:
