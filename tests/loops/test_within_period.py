@@ -155,8 +155,8 @@ def test_an_analogue_ramp_has_no_delay_of_its_own_and_says_so():
 
 @pytest.mark.parametrize("gain", [0.5, 2.0, 6.0])
 def test_an_inner_loop_closed_is_what_its_sampled_gain_says(gain: float):
-    # Second road: closed by hand with the loop that an injection sees, T/(1 + T), and with the sampled one, forward gain
-    # over 1 + T: both come to the current per volt of demand of the model with its inner loop in it. Rounding only.
+    # Second road: closed by hand with the loop that an injection sees, T/(1 + T), and with the sampled one, forward
+    # gain over 1 + T: both come to the current per volt of demand of the model with its inner loop. Rounding only.
     p = stage("buck", 5.0)
     out = Port(c=4e-5, esr=2e-3, g_load=0.1)
     amplifier = Transconductance(gm=1e-4, r_z=1e4 * gain, c_z=4e-10, c_p=6e-12)
