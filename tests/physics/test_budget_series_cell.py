@@ -20,6 +20,7 @@ from chargewright.physics.budget import (
 from chargewright.physics.cell import (
     charge_at_voltage_limit,
     entropic_heat,
+    hysteresis_after,
     ohmic_and_rc_voltage,
     taper_charge,
     taper_time,
@@ -132,6 +133,18 @@ def test_a_pulse_moves_the_cell_by_a_resistance_and_an_rc_pair():
     pair = rc_voltage(0.0, 2.5 * 0.015, 10.0, 30.0)
     assert ohmic_and_rc_voltage(2.5, 0.025, 0.015, 30.0, 10.0) == pytest.approx(2.5 * 0.025 + pair, rel=1e-12)
     assert ohmic_and_rc_voltage(-2.5, 0.025, 0.015, 30.0, 0.0) == pytest.approx(-0.0625, rel=1e-12)
+
+
+def test_a_rest_voltage_turns_to_its_branch_with_the_charge():
+    # Second road: the model's own equation, d(place)/dq = (1 - place)/q_turn, in 20000 midpoint steps: 1e-6.
+    place, q_turn, step = -1.0, 360.0, 0.05
+    for _ in range(20000):
+        half = place + 0.5 * step * (1.0 - place) / q_turn
+        place += step * (1.0 - half) / q_turn
+    assert hysteresis_after(-1.0, 1000.0, q_turn) == pytest.approx(place, abs=1e-6)
+    # By hand: after q_turn, 1 - 2·exp(-1); a cell on its branch stays there.
+    assert hysteresis_after(-1.0, q_turn, q_turn) == pytest.approx(0.2642411, abs=1e-7)
+    assert hysteresis_after(1.0, 50.0, q_turn) == 1.0
 
 
 def test_a_straight_line_cell_stepped_through_time_ends_where_the_closed_forms_say():

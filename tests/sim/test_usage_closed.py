@@ -7,7 +7,9 @@ import pytest
 from ideal_path import TEMP, count, path_of, rows_of, run, seconds, settings_of
 
 from chargewright.parts.cell import ChargeZone
+from chargewright.physics.cell import hysteresis_after
 from chargewright.sim import usage_rules as code
+from chargewright.sim._usage_pack import AHEAD
 
 HOUR = 3600.0
 
@@ -249,3 +251,62 @@ def test_rails_that_brown_out_are_told_apart_from_an_empty_pack(sloped):
     assert count(found, "bus too low") == 1
     assert count(found, "pack empty") == 0
     assert rows_of(found)["v"][rows_of(found)["p_load"] > 0.0].min() >= 3.7 - 1e-3
+
+
+def with_branches(pack, apart):
+    cell = pack.cell
+    return replace(pack, cell=replace(cell, ocv_charge=cell.ocv + apart, ocv_discharge=cell.ocv - apart))
+
+
+def test_a_rest_voltage_with_hysteresis_turns_to_its_lower_branch_and_stays_there(sloped):
+    # By hand: 50 mV apart from the mean; after a charge of 2 % of 5 Ah, 360 C, all but exp(-1) of the way is gone.
+    # 2 W from some 3.9 V: line, resistance and branch make the voltage; 0.04 mV for the half step of the line.
+    stretches = [(1800.0, 2.0, -1)]
+    apart = rows_of(run(with_branches(sloped, 0.05), path_of(), stretches, soc=0.6))
+    gone = 5.0 * HOUR * (apart["soc"][0] - apart["soc"])
+    mean = 3.5 + 0.7 * apart["soc"] + 0.05 * apart["i"]
+    # The mean over a step of a second stands half a step later than the state of charge of its row.
+    expected = hysteresis_after(0.0, gone - 0.5 * apart["i"], 360.0)
+    np.testing.assert_allclose(apart["v"] - mean, -0.05 * expected, atol=4e-5)
+
+
+def test_hysteresis_costs_the_area_between_the_branches(sloped):
+    # Second road: round a closed loop the cells take more than they give by twice 50 mV times the charge, but for the
+    # two turns: each, from branch to branch, saves 2·50 mV·360 C. What is left over is r·i², which the same pack
+    # without hysteresis has too. 3 % for the charge current's end at the charge voltage.
+    pack = replace(sloped, v_cell_min=2.0)
+    stretches = [(4000.0, 4.0, -1), (4000.0, 0.0, 0)]
+    wanted = settings_of(pack, i_charge=1.0, i_termination=0.01, v_precharge=1.0, v_set=4.19)
+    found = run(with_branches(pack, 0.05), path_of(), stretches, soc=0.6, settings=wanted, length=24000.0)
+    t = found.total
+    ohmic = 0.05 * float(np.sum(rows_of(found)["i"] ** 2 * np.diff(np.append(rows_of(found)["t"], 24000.0))))
+    turns = 6.0
+    by_area = 0.05 * (t(code.Q_IN) + t(code.Q_OUT)) - turns * 2.0 * 0.05 * 360.0
+    assert t(code.HEAT_CELLS) - ohmic == pytest.approx(by_area, rel=0.03)
+    kept = t(code.S_IN) - t(code.S_OUT) + t(code.HEAT_CELLS) + t(code.HEAT_LEADS)
+    assert t(code.E_IN) - t(code.E_OUT) == pytest.approx(kept, rel=1e-9)
+
+
+def test_balancing_takes_its_current_for_as_long_as_the_highest_cell_is_high(sloped):
+    # Three cells, 6 % apart in state of charge: the one is 4 % of 5 Ah, 720 C, ahead. It passes 3.85 V at half its
+    # charge; from there to the end of the charge it is bled with 0.1 A. By hand: charge over time, and the mean cell
+    # loses a third of what the one loses. One step of a second each way.
+    pack = replace(sloped, series=3, spread_soc=0.06, spread_capacity=0.0, spread_resistance=0.0)
+    pack = replace(pack, balance_current=0.1, balance_from=3.85)
+    wanted = settings_of(pack, i_charge=2.5, i_termination=0.1, v_precharge=1.0, v_set=3 * 4.1)
+    found = run(pack, path_of(), [(4 * HOUR, 0.0, 0)], soc=0.3, settings=wanted)
+    rows = rows_of(found)
+    r = float(pack.cell.r0_charge[0, 0])
+    one = rows["soc"] + 0.04 + np.zeros(len(rows["t"]))
+    above = (rows["i"] > 0.0) & (3.5 + 0.7 * one + r * rows["i"] >= 3.85)
+    time = float(np.sum(above * np.diff(np.append(rows["t"], 4 * HOUR))))
+    assert found.total(code.Q_SELF) == pytest.approx(0.1 * time / 3.0, rel=0.01)
+    assert found.end.now[AHEAD] == pytest.approx(720.0 - 0.1 * time * 2.0 / 3.0, rel=0.01)
+
+
+def test_balancing_stops_where_the_highest_cell_is_no_longer_ahead(sloped):
+    pack = replace(sloped, series=3, spread_soc=0.006, spread_capacity=0.0, spread_resistance=0.0, balance_current=0.5)
+    wanted = settings_of(pack, i_charge=2.5, i_termination=0.1, v_precharge=1.0, v_set=3 * 4.1)
+    found = run(replace(pack, balance_from=3.6), path_of(), [(4 * HOUR, 0.0, 0)], soc=0.3, settings=wanted)
+    # One step of a second at 0.5 A may go too far.
+    assert -0.5 <= found.end.now[AHEAD] <= 0.0

@@ -12,7 +12,7 @@ from ideal_path import count, path_of, rows_of, run, settings_of
 
 from chargewright.base.compiled import numba_module
 from chargewright.parts import cells
-from chargewright.parts.cell import ocv
+from chargewright.parts.cell import frozen, ocv
 from chargewright.parts.pack import build_pack, lowest_cell_voltage, pack_charge_current
 from chargewright.sim import usage_rules as code
 from chargewright.spec.fields import rate
@@ -37,6 +37,8 @@ CASES = st.fixed_dictionaries(
         "feed": st.sampled_from([(0, 1), (0, 0)]),
         "cold": st.sampled_from([None, 272.0, 290.0]),
         "spread": st.sampled_from([0.0, 0.03, 0.1]),
+        "balance": st.sampled_from([0.0, 0.05]),
+        "branches": st.sampled_from([0.0, 0.01]),
         "self_discharge": st.sampled_from([0.0, 1e-8, 1e-6]),
         "enclosure": st.sampled_from([0.0, 2.0]),
         "step": st.sampled_from([1.0, 7.0, 60.0]),
@@ -54,9 +56,13 @@ def setup_of(case):
     spec = PackSpec(
         cell=case["cell"], series=case["series"], parallel=case["parallel"], sensed_at=case["sensed_at"],
         i_discharge_max=rate(1.5), spread_capacity=case["spread"], spread_resistance=2.0 * case["spread"],
-        spread_soc=0.3 * case["spread"],
+        spread_soc=0.3 * case["spread"], balance_current=case["balance"],
     )  # fmt: skip
     pack = build_pack(spec, Path())
+    if case["branches"] > 0.0:
+        cell = pack.cell
+        up, down = frozen(cell.ocv + case["branches"]), frozen(cell.ocv - case["branches"])
+        pack = replace(pack, cell=replace(cell, ocv_charge=up, ocv_discharge=down))
     if case["cold"] is not None:
         limits = replace(pack.cell.limits, temp_discharge_low=case["cold"], temp_discharge_high=case["cold"] + 20.0)
         pack = replace(pack, cell=replace(pack.cell, limits=limits))
@@ -188,6 +194,7 @@ def test_more_from_the_source_is_never_less_in_the_pack():
         "cell": "nmc-energy", "series": 3, "parallel": 1, "sensed_at": "cells", "rate": 0.5, "soc": 0.2, "temp": 298.15,
         "eta": 0.95, "fixed": 0.2, "helps": True, "self_discharge": 0.0, "enclosure": 0.0, "step": 10.0,
         "exposed": True, "trip_kind": code.RETRIES, "retry": 5.0, "feed": (0, 1), "cold": None, "spread": 0.02,
+        "balance": 0.0, "branches": 0.0,
         "stretches": [(3600.0, 20.0, 0), (600.0, 60.0, 0), (1800.0, 5.0, 0)],
     }  # fmt: skip
     ends = [lived(base | {"watts": w})[3].end.charge for w in (20.0, 30.0, 40.0, 60.0, 80.0)]
@@ -216,6 +223,7 @@ def test_a_full_pack_on_a_strong_source_is_left_alone():
         "cell": "lfp", "series": 4, "parallel": 1, "sensed_at": "converter", "rate": 0.5, "soc": 1.0, "temp": 298.15,
         "watts": 60.0, "eta": 1.0, "fixed": 0.0, "helps": True, "self_discharge": 0.0, "enclosure": 0.0, "step": 60.0,
         "exposed": True, "trip_kind": code.RETRIES, "retry": 5.0, "feed": (0, 1), "cold": None, "spread": 0.02,
+        "balance": 0.0, "branches": 0.0,
         "stretches": [(86400.0, 10.0, 0)],
     }  # fmt: skip
     found = lived(case)[3]

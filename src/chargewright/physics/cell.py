@@ -10,6 +10,7 @@ from chargewright.base.units import (
     KelvinDifference,
     Kelvins,
     Ohms,
+    Ratio,
     Seconds,
     Volts,
     VoltsPerCoulomb,
@@ -37,6 +38,26 @@ def ohmic_and_rc_voltage(i: Amps, r_0: Ohms, r_1: Ohms, tau: Seconds, t: Seconds
     1, Artech House 2015, ch. 2 (equivalent-circuit cell models).
     """
     return i * (r_0 + r_1 * (1.0 - np.exp(-t / tau)))
+
+
+@relation
+def hysteresis_after(place: Ratio, q: Coulombs, q_turn: Coulombs) -> Ratio:
+    """Return where a rest voltage is between its branches after a charge has flowed into the cell.
+
+        place_after = 1 + (place − 1)·exp(−q/q_turn)
+
+    place  : before: −1 on the branch after a discharge, 1 on the branch after a charge [1]
+    q      : charge into the cell, not below zero [C]
+    q_turn : charge in which all but 37 % of the way is gone [C]
+    returns the place between the branches after it [1]; all arguments broadcast.
+
+    Holds for one direction of current. A discharge is the same with the signs of both places turned. Branches that
+    depend on what happened before the last turn are not described.
+
+    Source: G. L. Plett, Extended Kalman filtering for battery management systems of LiPB-based HEV battery packs, part
+    2, J. Power Sources 134 (2004), the one-state hysteresis model (from memory).
+    """
+    return 1.0 + (place - 1.0) * np.exp(-q / q_turn)
 
 
 @relation

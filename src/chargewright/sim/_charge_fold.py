@@ -83,7 +83,7 @@ def fold_rules(
         regions=_regions(pack.cell, settings),
         source=source,
         low_stages=1 if settings.wake is None else 2,
-        i_balance=float(pack.balance_current),
+        i_balance=float(pack.balance_current / parallel),
         v_balance=float(pack.balance_from),
         timer=float(settings.timer),
         timer_speed=float(settings.timer_speed),

@@ -5,7 +5,15 @@ from typing import Any
 from chargewright.sim import _usage_pack as s
 from chargewright.sim import _usage_path as table
 from chargewright.sim import usage_rules as code
-from chargewright.sim._usage_pack import PackTables, entropic_slope, mean_rest_voltage, rest_voltage
+from chargewright.sim._usage_pack import (
+    PackTables,
+    branch,
+    entropic_slope,
+    mean_branch,
+    mean_rest_voltage,
+    rest_voltage,
+    turned,
+)
 from chargewright.sim._usage_path import PathTables, note_battery, note_charge, note_flat, note_rest
 from chargewright.sim.usage_rules import Books, Rules
 
@@ -77,6 +85,8 @@ def book_step(
     now[s.CURRENT], now[s.VOLTAGE] = i, flow.v
     if flow.kind == table.NO_TABLE or flow.kind == table.REST:
         now[s.VOLTAGE] = rest_voltage(pack, now[s.Q], now[s.TEMP])
+        if pack.turns > 0.0:
+            now[s.VOLTAGE] += branch(pack, now[s.BRANCH], now[s.Q])
     now[s.CLOCK] += dt
 
 
@@ -104,6 +114,9 @@ def _move_pack(pack: PackTables, books: Books, now: Any, par: Any, dt: float, i:
         now[s.U + k] = after
         heat += i * mean * dt - rise
         days[at + code.E_PAIRS] += rise
+    if pack.turns > 0.0:
+        heat += i * mean_branch(pack, now, dt, i) * dt
+        now[s.BRANCH] = turned(pack, now[s.BRANCH], i * dt)
     slope = entropic_slope(pack, now[s.Q] + 0.5 * i * dt)
     entropic = i * now[s.TEMP] * slope * dt
     days[at + code.E_WARMTH] += slope * (now[s.TEMP] - pack.temp_ref) * i * dt
@@ -111,7 +124,7 @@ def _move_pack(pack: PackTables, books: Books, now: Any, par: Any, dt: float, i:
     days[at + code.HEAT_LEADS] += pack.lead * i * i * dt
     days[at + code.E_ENTROPIC] += entropic
     now[s.Q] += i * dt
-    lost = min(pack.i_self * dt, now[s.Q])
+    lost = min(pack.i_self * dt + now[s.BLED], now[s.Q])
     if lost > 0.0:
         days[at + code.E_SELF] += mean_rest_voltage(pack, now[s.Q], -lost, pack.temp_ref) * lost
         days[at + code.Q_SELF] += lost

@@ -62,6 +62,15 @@ def _released(pack: PackTables, rules: Rules, now: Any, par: Any, dt: float) -> 
     return highest_voltage(pack, now, par, dt, 0.0) < pack.v_protect - (rules.v_set - rules.v_recharge)
 
 
+def _balance(pack: PackTables, now: Any, dt: float) -> None:
+    """Let balancing take charge from the highest cell, as long as that is fuller than a mean one."""
+    if (now[s.Q] + now[s.AHEAD]) / pack.one_capacity <= now[s.Q]:
+        return
+    charge = pack.i_balance * dt
+    now[s.BLED] = charge * pack.one_share
+    now[s.AHEAD] -= charge - now[s.BLED]
+
+
 def run_clocks(
     pack: PackTables, path: PathTables, rules: Rules, books: Books, now: Any, flag: Any, par: Any, dt: float,
     flow: Flow, load: int, over: float, live: int,
@@ -72,6 +81,7 @@ def run_clocks(
     now[s.T_SUPPLEMENT] = now[s.T_SUPPLEMENT] + dt if flow.helping == 1 else 0.0
     now[s.T_OVER] = now[s.T_OVER] + dt if flow.over == BEYOND else 0.0
     now[s.T_TRIP] += dt
+    now[s.BLED] = 0.0
     if live < 0:
         return
     if flag[code.SLEEPING] == 1:
@@ -98,8 +108,10 @@ def run_clocks(
         v = highest_voltage(pack, now, par, dt, flow.i)
         at = books.days + int(now[s.CLOCK] / _DAY + 1e-9) * code.DAY_COLUMNS + code.V_HIGH
         books.store[at] = max(books.store[at], v)
-        if v > _CLOSE * pack.v_protect:
+        if v > _CLOSE * (min(pack.v_protect, pack.v_balance) if pack.i_balance > 0.0 else pack.v_protect):
             flag[code.PACE] = 0
+        if pack.i_balance > 0.0 and v >= pack.v_balance:
+            _balance(pack, now, dt)
         if v > pack.v_protect and flag[code.IS_FULL] == 0:
             flag[code.IS_FULL] = 1
             note_event(books, now, flag, pack, code.CELL_HIGH)

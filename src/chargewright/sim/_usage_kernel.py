@@ -14,6 +14,7 @@ from chargewright.sim._usage_book import book_step, note_event
 from chargewright.sim._usage_clock import BEYOND, WITHIN, Flow, run_clocks
 from chargewright.sim._usage_pack import (
     PackTables,
+    branch,
     end_voltage,
     held_current,
     lowest_charge,
@@ -218,7 +219,7 @@ def _able(pack: PackTables, now: Any, par: Any, dt: float, i: float, down: bool)
     q = now[s.Q] + (i - pack.i_self) * dt
     if q < 0.0:
         return code.PACK_EMPTY
-    if pack.spread and lowest_charge(pack, q) < 0.0:
+    if pack.spread and lowest_charge(pack, now, q) < 0.0:
         return code.CELL_EMPTY
     if down:
         return _SERVED
@@ -238,7 +239,9 @@ def _lasts(pack: PackTables, path: PathTables, now: Any, flag: Any, par: Any, p:
         return False
     load = find_load(path, p, flag[code.AT_LOAD])
     over = over_load(path, p, load)
-    rest, r = rest_voltage(pack, now[s.Q], now[s.TEMP]), par[s.PER_DIRECTION + s.R_LASTING]
+    # After a shut-down on the branch that a lasting discharge comes to.
+    rest = rest_voltage(pack, now[s.Q], now[s.TEMP]) + branch(pack, -1.0, now[s.Q])
+    r = par[s.PER_DIRECTION + s.R_LASTING]
     v = rest
     for _ in range(4):
         left = rest * rest - 4.0 * r * at_corner(path, path.battery_power, 0, v, load, over)

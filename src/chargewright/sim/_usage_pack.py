@@ -11,11 +11,13 @@ import math
 from typing import Any, NamedTuple
 
 Q, TEMP, CURRENT, VOLTAGE, T_SUPPLEMENT, T_CHARGE, T_PRECHARGE, T_OVER, T_DOWN, T_WAKE, CLOCK, ROW_AT = range(12)
-T_TRIP, REFUSES, U = 12, 13, 14
+T_TRIP, REFUSES, AHEAD, BLED, BRANCH, U = 12, 13, 14, 15, 16, 17
 """Places in the state: charge above state of charge 0 [C], temperature, current and mean terminal voltage of the last
 step, times in supplement, charge, precharge, overload and shut-down, time left of the wake-up, time since the start,
 time of the next row of the trace, time since the source tripped, which limit of temperature keeps the pack from giving
-(0 for none), voltages of the RC pairs."""
+(0 for none), charge by which the highest cell is ahead of a mean one [C], charge of a mean cell that balancing takes in
+this step [C], where the rest voltage is between its branches (−1 after a discharge, 1 after a charge), voltages of the
+RC pairs."""
 PAIRS = 3
 """RC pairs that the state has room for."""
 STATE = U + PAIRS
@@ -81,7 +83,20 @@ class PackTables(NamedTuple):
     """Of that cell over a mean one [1]."""
     one_resistance: float
     one_ahead: float
-    """Charge in it above that of a mean cell at the end of a charge, and below it at the end of a discharge [C]."""
+    """Charge in it above that of a mean cell at the end of a charge, and below it at the end of a discharge [C], before
+    anything is balanced."""
+    i_balance: float
+    """Current that balancing takes from the highest cell while it is above `v_balance` and ahead of the others."""
+    v_balance: float
+    """Times the cells in series."""
+    one_share: float
+    """One over the cells in series."""
+    turns: float
+    """One over the charge in which the rest voltage turns from one branch to the other [1/C]; 0 without branches."""
+    upper: int
+    """How far the branch after a charge lies above the mean rest voltage, on its points."""
+    lower: int
+    """How far the branch after a discharge lies below it."""
     v_protect: float
     """Voltage of the highest cell, times the cells in series, at which the pack's protection ends a charge."""
 
@@ -167,6 +182,8 @@ def mean_rest_voltage(pack: PackTables, q: float, dq: float, temp: float) -> flo
 def mean_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
     """Return the terminal voltage averaged over a step of constant current."""
     v = mean_rest_voltage(pack, now[Q], i * dt, now[TEMP])
+    if pack.turns > 0.0:
+        v += mean_branch(pack, now, dt, i)
     for k in range(pack.pairs):
         v += now[U + k] * par[SHARE + k]
     return float(v + i * par[(PER_DIRECTION + R_MEAN) + (DIRECTION if i > 0.0 else 0)])
@@ -174,21 +191,24 @@ def mean_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> f
 
 def end_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
     """Return the terminal voltage at the end of a step of constant current."""
-    return rest_voltage(pack, now[Q] + i * dt, now[TEMP]) + _end_drop(pack, now, par, i)
+    v = rest_voltage(pack, now[Q] + i * dt, now[TEMP]) + _end_drop(pack, now, par, i)
+    return v + _end_branch(pack, now, now[Q] + i * dt, i * dt) if pack.turns > 0.0 else v
 
 
-def lowest_charge(pack: PackTables, q: float) -> float:
+def lowest_charge(pack: PackTables, now: Any, q: float) -> float:
     """Return the charge of the lowest cell, as a pack of such cells would hold it; below zero where it is empty [C].
 
-    All cells were equally full once (`parts.pack.lowest_cell_voltage`).
+    All cells were equally full once (`parts.pack.lowest_cell_voltage`); what balancing has made good is no longer
+    missing, but it makes no cell larger.
     """
-    return float(pack.span - (pack.span - q + pack.one_ahead) / pack.one_capacity)
+    return float(pack.span - (pack.span - q + max(now[AHEAD], 0.0)) / pack.one_capacity)
 
 
 def lowest_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
     """Return the voltage of the lowest cell at the end of a step of discharge, times the cells in series."""
     drop = _end_drop(pack, now, par, i) - i * pack.lead
-    return rest_voltage(pack, lowest_charge(pack, now[Q] + i * dt), now[TEMP]) + pack.one_resistance * drop
+    q = lowest_charge(pack, now, now[Q] + i * dt)
+    return rest_voltage(pack, q, now[TEMP]) + _end_branch(pack, now, q, i * dt) + pack.one_resistance * drop
 
 
 def highest_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -> float:
@@ -196,9 +216,36 @@ def highest_voltage(pack: PackTables, now: Any, par: Any, dt: float, i: float) -
 
     All cells were equally empty once (`parts.pack.highest_cell_voltage`).
     """
-    q = min((now[Q] + i * dt + pack.one_ahead) / pack.one_capacity, pack.q_step * (pack.points - 1))
+    q = min((now[Q] + i * dt + now[AHEAD]) / pack.one_capacity, pack.q_step * (pack.points - 1))
     drop = _end_drop(pack, now, par, i) - i * pack.lead
-    return rest_voltage(pack, q, now[TEMP]) + pack.one_resistance * drop
+    return rest_voltage(pack, q, now[TEMP]) + _end_branch(pack, now, q, i * dt) + pack.one_resistance * drop
+
+
+def branch(pack: PackTables, at: float, q: float) -> float:
+    """Return what hysteresis adds to the mean rest voltage; `at` is −1 on the lower branch, 1 on the upper one."""
+    if pack.turns <= 0.0:
+        return 0.0
+    x = min(max(q * pack.per_q, 0.0), pack.points - 1.0)
+    k = _segment(pack, x)
+    first = (pack.upper if at > 0.0 else pack.lower) + k
+    return float(at * (pack.store[first] + (x - k) * (pack.store[first + 1] - pack.store[first])))
+
+
+def turned(pack: PackTables, at: float, dq: float) -> float:
+    """Return where the rest voltage is between its branches after a charge has flowed (`physics.cell`)."""
+    if pack.turns <= 0.0 or dq == 0.0:
+        return at
+    goal = 1.0 if dq > 0.0 else -1.0
+    return float(goal + (at - goal) * math.exp(-abs(dq) * pack.turns))
+
+
+def mean_branch(pack: PackTables, now: Any, dt: float, i: float) -> float:
+    """Return what hysteresis adds to the mean rest voltage, averaged over a step: half way through it."""
+    return branch(pack, turned(pack, now[BRANCH], 0.5 * i * dt), now[Q] + 0.5 * i * dt)
+
+
+def _end_branch(pack: PackTables, now: Any, q: float, dq: float) -> float:
+    return branch(pack, turned(pack, now[BRANCH], dq), q) if pack.turns > 0.0 else 0.0
 
 
 def _end_drop(pack: PackTables, now: Any, par: Any, i: float) -> float:
@@ -212,6 +259,8 @@ def _end_drop(pack: PackTables, now: Any, par: Any, i: float) -> float:
 def open_voltage(pack: PackTables, now: Any) -> float:
     """Return the terminal voltage at this instant if no current flows."""
     v = rest_voltage(pack, now[Q], now[TEMP])
+    if pack.turns > 0.0:
+        v += branch(pack, now[BRANCH], now[Q])
     for k in range(pack.pairs):
         v += now[U + k]
     return float(v)

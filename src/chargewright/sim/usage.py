@@ -1,9 +1,10 @@
 """Use over days in steps: pack, path and charger over a series of loads and sources.
 
 Kept: state of charge, polarisation of up to three RC pairs, one temperature for all cells, the charger's regions of
-temperature, recharge, termination and timers, supplement with headroom and dwell, wake-up of a pack that was empty.
-Left out: hysteresis of the rest voltage, spread between cells, the path's own thermal time constants (it is solved as
-settled at one ambient temperature), and all that is quicker than a step, for which `sim.bus_dip` stands.
+temperature, recharge, termination and timers, supplement with headroom and dwell, wake-up of a pack that was empty, the
+highest and the lowest cell with balancing, hysteresis of the rest voltage where the cell's table gives its branches.
+Left out: the path's own thermal time constants (it is solved as settled at one ambient temperature), and all that is
+quicker than a step, for which `sim.bus_dip` stands.
 """
 
 import math
@@ -114,6 +115,7 @@ def rested(pack: Pack, tables: PackTables, rules: Rules, *, soc: float, temp: fl
     now = np.zeros(cells.STATE)
     now[cells.Q], now[cells.TEMP] = soc * tables.span, temp
     now[cells.VOLTAGE] = cells.rest_voltage(tables, float(now[cells.Q]), temp)
+    now[cells.AHEAD] = tables.one_ahead
     now[cells.T_WAKE], now[cells.T_DOWN] = rules.wake, rules.restart
     flags = np.zeros(code.FLAGS, dtype=np.int64)
     flags[code.FEED] = -2

@@ -20,6 +20,9 @@ _POINTS = 1051
 """Points of the rest voltage: every 0.1 % of charge."""
 _ROWS = 101
 _COLUMN_STEP = 2.0
+TURNS_IN = 0.02
+"""Share of the charge in which a rest voltage with hysteresis goes from one branch to the other by all but 37 % (our
+choice: tables of two branches do not tell it, and cells take from one to some ten percent)."""
 
 
 def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: float | None = None) -> PackTables:
@@ -49,7 +52,9 @@ def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: fl
     ]
     taus = [pair_tau(cell, k, rows, temps) + np.zeros((_ROWS, columns)) for k in pairs]
     slope = pack.series * np.interp(soc, cell.soc_ocv, cell.docv_dt)
-    store, places = joined([rest, energy, slope, *tables, *taus])
+    branches = [] if cell.ocv_charge is None or cell.ocv_discharge is None else [cell.ocv_charge, cell.ocv_discharge]
+    apart = [pack.series * np.abs(np.interp(soc, cell.soc_ocv, b - cell.ocv)) for b in branches]
+    store, places = joined([rest, energy, slope, *tables, *taus, *apart])
     kinds = cell_kinds(pack)
     return PackTables(
         store=store,
@@ -80,6 +85,12 @@ def fold_pack(pack: Pack, *, self_discharge: float = 0.0, thermal_resistance: fl
         one_capacity=kinds[0].capacity,
         one_resistance=kinds[0].resistance,
         one_ahead=kinds[0].ahead * pack.charge_span,
+        i_balance=pack.balance_current if len(kinds) > 1 else 0.0,
+        v_balance=pack.balance_from * pack.series,
+        one_share=1.0 / pack.series,
+        turns=1.0 / (TURNS_IN * pack.charge_span) if branches else 0.0,
+        upper=places[-2],
+        lower=places[-1],
         v_protect=pack.series * max(cell.limits.v_upper, pack.v_cell_max),
     )
 

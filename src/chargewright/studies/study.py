@@ -42,8 +42,7 @@ NOT_MODELLED = (
     "Faults in time: thresholds are compared with ratings on the ladder, but no fault is run.",
     "Peaks shorter than a step of a minute in the days of use: their power is inside the mode's, the study judges them "
     "by a requirement of their own, and `chargewright usage` steps through the dip of the bus.",
-    "In the days of use: hysteresis of the rest voltage and balancing, both in the charge; cells at different "
-    "temperatures, in use and in charge alike.",
+    "Cells at different temperatures, in charge and in use: all have that of the mean one.",
     "Minor flux loops, bias and temperature of the core material in the core loss.",
     "Layout: copper, vias and planes, common-source inductance, ringing at the switch node.",
     "Adjustable (PPS, AVS) contracts: the study takes fixed objects only.",

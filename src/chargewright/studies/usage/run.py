@@ -13,7 +13,7 @@ from chargewright.parts.supply import wall_power
 from chargewright.sim import usage_rules as code
 from chargewright.sim.charge_setup import ChargeSettings, charge_settings
 from chargewright.sim.usage import DAY, Engine, UsageSums, rested, run_usage
-from chargewright.sim.usage_setup import PackTables, energy_at, fold_charger, fold_pack
+from chargewright.sim.usage_setup import TURNS_IN, PackTables, energy_at, fold_charger, fold_pack
 from chargewright.sizing.build import Build
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_side
@@ -160,7 +160,7 @@ def _record(
         length=length,
         steps=sums.steps,
         daily=_daily(tables, pack, sums, places, case.pack.series),
-        lines=_lines(sums, places),
+        lines=_lines(pack, sums, places),
         times=tuple(
             StateTime(state=code.STATES[k], limit=code.LIMITS[m], seconds=float(sums.seconds[k, m]))
             for k, m in np.argwhere(sums.seconds > 0.0)
@@ -216,7 +216,8 @@ def _daily(tables: UsageTables, pack: PackTables, sums: UsageSums, places: dict[
     )
 
 
-def _lines(sums: UsageSums, places: dict[Place, float]) -> tuple[EnergyLine, ...]:
+def _lines(pack: PackTables, sums: UsageSums, places: dict[Place, float]) -> tuple[EnergyLine, ...]:
+    cells_lose = "resistance, hysteresis of the rest voltage" if pack.turns > 0.0 else "resistance"
     lines = [
         EnergyLine(where="source", cause="at its connector", side="in", energy=sums.total(code.E_SOURCE)),
         EnergyLine(where="cells", cause="discharge", side="in", energy=sums.total(code.S_OUT)),
@@ -226,7 +227,7 @@ def _lines(sums: UsageSums, places: dict[Place, float]) -> tuple[EnergyLine, ...
     ]
     lines += [EnergyLine(where=w, cause=c, side="loss", energy=e) for (w, c), e in places.items() if e != 0.0]
     lines += [
-        EnergyLine(where="cells", cause="resistance", side="loss", energy=sums.total(code.HEAT_CELLS)),
+        EnergyLine(where="cells", cause=cells_lose, side="loss", energy=sums.total(code.HEAT_CELLS)),
         EnergyLine(where="pack, inside", cause="conduction", side="loss", energy=sums.total(code.HEAT_LEADS)),
     ]
     return tuple(lines)
@@ -263,6 +264,16 @@ def _said(case: Situation, settings: UsageSettings, with_build: bool) -> tuple[s
         "The power of a mode or a log is a mean with its peaks; peaks are judged one by one and add no energy.",
         f"The pack loses {show(settings.self_discharge * 30.0 * DAY, '1')} of its capacity a month by itself.",
     ]
+    if case.pack.cell.ocv_charge is not None:
+        said.append(
+            f"The rest voltage turns from branch to branch of its hysteresis within {show(TURNS_IN, '1')} of the "
+            "charge (our choice, as a table of two branches does not tell it)."
+        )
+    if case.pack.balance_current > 0.0 and case.pack.series > 1:
+        said.append(
+            f"Balancing takes {show(case.pack.balance_current, 'A')} from the highest cell while that is charged above "
+            f"{show(case.pack.balance_from, 'V')}; what it has made good does not come back within the run."
+        )
     if settings.enclosure == 0.0:
         said.append("The pack does not feel the heat of the path: give the enclosure's thermal resistance if it does.")
     if case.design.system.peak is not None and with_build:
