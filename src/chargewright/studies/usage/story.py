@@ -227,9 +227,21 @@ def _highest_cell(case: Situation, run: UsageRun) -> Iterator[Story]:
         text=(
             f"{_times(ended).capitalize()} the pack's protection ends the charge, because the highest cell passes "
             f"{v_protect} before the pack is full: the cells differ by {show(pack.spread_capacity, '1')} in capacity, "
-            f"{show(pack.spread_soc, '1')} in charge."
+            f"{show(pack.spread_soc, '1')} in charge{_made_good(case, run, ended)}."
         ),
     )
+
+
+def _made_good(case: Situation, run: UsageRun, ended: int) -> str:
+    """Return what balancing has to do with it."""
+    pack, last = case.pack, [e.t for e in run.events if e.what == "highest cell too high"]
+    if pack.balance_current <= 0.0:
+        return ", and nothing balances them"
+    # The last charge of a run that goes on without it tells that balancing has caught up.
+    filled = [e.t for e in run.events if e.what == "charge ended"]
+    if len(last) == ended and filled and filled[-1] > last[-1]:
+        return f"; the last time {_when(last[-1])}, then balancing has made that good"
+    return f"; {show(pack.balance_current, 'A')} of balancing do not make that good in time"
 
 
 def _times(count: int) -> str:
