@@ -44,7 +44,7 @@ def charge_picture(charge: ChargePlan, series: int, v_cell_max: float) -> Pictur
     panels[2].line(t, run.temp - ZERO_CELSIUS, colour=SERIES[0])
     if charge.run.t_end <= 0.0:
         words = "full already" if charge.run.ended_by == "termination" else f"no current: {charge.run.ended_by}"
-        panels[1].note(0.5, 0.5, words, anchor="middle")
+        panels[1].note(0.5, 0.65, words, anchor="middle")
     _events(panels, charge, 3600.0 if long else 60.0)
     rest = panels[0].py(v_cell_max) + 11.0
     board.text(_LEFT + 3.0, rest, f"charge voltage {show(v_cell_max, 'V', 3)}", size=9.0, colour=SOFT)
@@ -80,9 +80,12 @@ def _events(panels: list[Panel], charge: ChargePlan, scale: float) -> None:
             x = panel.px(t / scale)
             panel.board.line(x, panel.y, x, panel.y + panel.height, colour=SOFT, width=0.8, dash="2 2")
         x, wide = max(panels[0].px(t / scale), taken), text_width(words, 9.0)
+        y = panels[0].y + panels[0].height - 4.0
         if x + 3.0 + wide > panels[0].x + panels[0].width:
-            x -= wide + 6.0  # no room on the right
-        panels[0].board.text(x + 3.0, panels[0].y + panels[0].height - 4.0, words, size=9.0, colour=SOFT)
+            # No room on the right: beside its line on the left, a row above where other words stand there.
+            x = panels[0].px(t / scale) - wide - 6.0
+            y -= 11.0 if x + 3.0 < taken else 0.0
+        panels[0].board.text(x + 3.0, y, words, size=9.0, colour=SOFT)
         taken = x + 3.0 + wide + 4.0
 
 
