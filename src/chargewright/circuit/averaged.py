@@ -13,7 +13,7 @@ Trips and skipped pulses go by mean values.
 """
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -87,6 +87,8 @@ class AveragedSamples:
     """Modes of each instant's period (k, parts); their shares and the coil's current in each stand beside."""
     share: Floats
     current: Floats
+    _met: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = field(default_factory=list, repr=False)
+    """The modes that are met, and which of them each part is."""
 
     def of(self, quantity: Quantity) -> Floats:
         """Return a quantity at every instant, as its mean over the period."""
@@ -99,13 +101,15 @@ class AveragedSamples:
     def in_parts(self, quantity: Quantity) -> Floats:
         """Return a quantity in each part of the period (k, parts)."""
         frames = self.run.frames
-        known = np.unique(self.mode)
+        if not self._met:
+            known = np.flatnonzero(np.bincount(self.mode.ravel()))
+            self._met.append((known, np.searchsorted(known, self.mode), np.arange(len(self.t))[:, None]))
+        known, number, here = self._met[0]
         rows = np.array([frames.modes[int(m)].row(quantity) for m in known])
-        place = self.run.frames.book().coil
+        place = frames.book().coil
         by_mode = self.x @ rows.T
-        number = np.searchsorted(known, self.mode)
-        here = np.arange(len(self.t))[:, None]
-        return np.asarray(by_mode[here, number] + (self.current - self.x[:, place, None]) * rows[number, place])
+        swing = self.current - self.x[:, place, None]
+        return np.asarray(by_mode[here, number] + swing * rows[number, place])
 
 
 def run_averaged(

@@ -124,7 +124,7 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
         save_text_atomically(out / f"{r.key}.svg", picture.svg)
         (out / f"{r.key}.png").write_bytes(png_bytes(picture))
     chapter = Chapter(
-        key="transients", title="What happens when", question="Does it stand what is done to it?",
+        key="transients", title="What happens when", question="Does it withstand what happens to it?",
         blocks=tuple(transient_blocks(found)),
     )  # fmt: skip
     page = Document(
@@ -136,7 +136,7 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
 
 
 def _write_stage(product: "Product", name: str, out: Path, *, parquet: bool) -> None:
-    """Write one steady period of the stage as a table, and the stage as a deck."""
+    """Write two steady periods of the stage as a table, and the stage as a deck."""
     from chargewright.bridges.table_files import save_table, table_notes
     from chargewright.studies.transients.steady_wave import steady_wave
 
@@ -146,8 +146,9 @@ def _write_stage(product: "Product", name: str, out: Path, *, parquet: bool) -> 
         "i_coil_A": wave.i_coil,
         "v_switch_V": wave.v_switch,
         "i_input_capacitor_A": wave.i_input_capacitor,
+        "i_output_capacitor_A": wave.i_output_capacitor,
     }
-    notes = table_notes(f"{name}, {product.path.key}: one steady period of the stage", setting=wave.words)
+    notes = table_notes(f"{name}, {product.path.key}: two steady periods of the stage", setting=wave.words)
     save_table(out / f"stage.{'parquet' if parquet else 'csv'}", table, notes=notes)
     _write_deck(product, out / "stage.cir")
 

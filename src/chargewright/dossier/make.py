@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from chargewright.base.errors import NoSolution
+from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.bench.plan import test_plan
 from chargewright.checks.review import review_of, subject_of
 from chargewright.checks.run import findings_of
@@ -19,8 +19,9 @@ from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import Stability, stability
 from chargewright.studies.study import PathStudy, Study
-from chargewright.studies.transients.record import Transients
-from chargewright.studies.transients.run import in_study, product_of, transients
+from chargewright.studies.transients.product import Product
+from chargewright.studies.transients.run import product_of, study_transients
+from chargewright.studies.transients.steady_wave import SteadyWave, steady_wave
 
 Progress = Callable[[str, float], None]
 OPEN_CHARGER = "smart-battery-charger"
@@ -71,7 +72,8 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     tell("use over a week, a month and a year", 0.5)
     use = outlook(case, subject.plan, subject.hardware) if won else None
     tell("plug, load and start in time", 0.55)
-    in_time = _in_time(case, subject, loops)
+    product = None if loops is None else product_of(case, subject, loops)
+    in_time = None if product is None else study_transients(product)
     tell("checks, and cures for what they find", 0.6)
     review = review_of(study, coded, rungs, charges, loops, orders, in_time)
     found = findings_of(study, review)
@@ -86,6 +88,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         stability=loops,
         orders=orders if won else None,
         transients=in_time,
+        stage_wave=None if product is None else _steady_wave(product),
         findings=found,
         test_plan=test_plan(study, coded, rungs) if won else None,
         cautions=CAUTIONS,
@@ -103,12 +106,12 @@ def _loops(case: Situation, subject: PathStudy) -> Stability | None:
         return None
 
 
-def _in_time(case: Situation, subject: PathStudy, loops: Stability | None) -> Transients | None:
-    """Return the few transients that a study has time for; None where there are no loops to run them with."""
-    if loops is None:
+def _steady_wave(product: Product) -> SteadyWave | None:
+    """Return the stage's steady periods; None where none closes."""
+    try:
+        return steady_wave(product)
+    except (NoSolution, OutOfRange):
         return None
-    product = product_of(case, subject, loops)
-    return transients(product, only=in_study(product))
 
 
 def _on_open_charger(case: Situation, chosen: Plan, build: Build) -> Settings | None:

@@ -13,6 +13,7 @@ from chargewright.studies.settings import Settings
 from chargewright.studies.stability import Stability
 from chargewright.studies.study import Study
 from chargewright.studies.transients.record import Transients
+from chargewright.studies.transients.steady_wave import SteadyWave
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +56,8 @@ class Dossier:
     transients: Transients | None = None
     """What happens to the winner in time; None if no path is feasible, its loops could not be judged, or it was not
     run."""
+    stage_wave: SteadyWave | None = None
+    """Two steady switching periods of the winner's stage, and the stage as a deck for a circuit simulator."""
 
     def __repr__(self) -> str:
         """Return verdict and ranking; a dossier in full is thousands of numbers."""

@@ -66,7 +66,13 @@ SOMETIMES: tuple[TableForm, ...] = (
     transients.MEASURES,
 )
 """Tables of a study that has a winner."""
-CURVES: tuple[TableForm, ...] = (charge.CHARGE_CURVE, charge.DAY_CURVE, loops.LOOP_GAINS, transients.WAVES)
+CURVES: tuple[TableForm, ...] = (
+    charge.CHARGE_CURVE,
+    charge.DAY_CURVE,
+    loops.LOOP_GAINS,
+    transients.WAVES,
+    transients.STAGE_WAVE,
+)
 
 
 def tables_of(dossier: Dossier) -> tuple[DataTable, ...]:
@@ -119,6 +125,8 @@ def curves_of(dossier: Dossier) -> tuple[DataTable, ...]:
         found += (loops.gains_table(dossier.stability),)
     if dossier.transients is not None:
         found += (transients.transient_waves_table(dossier.transients),)
+    if dossier.stage_wave is not None:
+        found += (transients.stage_wave_table(dossier.stage_wave),)
     return found
 
 

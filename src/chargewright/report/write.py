@@ -78,6 +78,8 @@ def _fill(dossier: Dossier, draft: Path, *, pdf: bool, png: bool, tell: Progress
     put("study.json", json_text(study_record(dossier)))
     for table in (*tables_of(dossier), *curves_of(dossier)):
         put(f"tables/{table.key}.csv", csv_text(table))
+    if dossier.stage_wave is not None:
+        put("stage.cir", dossier.stage_wave.deck)
     if pdf:
         from chargewright.report.pdf import pdf_bytes
 

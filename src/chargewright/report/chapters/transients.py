@@ -9,6 +9,7 @@ from chargewright.report.blocks import (
     Bullets,
     Cell,
     Chapter,
+    Heading,
     Paragraph,
     Pictures,
     Table,
@@ -16,8 +17,10 @@ from chargewright.report.blocks import (
     Unfold,
     Verdict,
 )
+from chargewright.report.figures.steady_wave import steady_wave_picture
 from chargewright.report.figures.transient import transient_picture
 from chargewright.studies.transients.record import Measure, TransientReport, Transients
+from chargewright.studies.transients.steady_wave import SteadyWave
 
 _SHOWN = ("bus_low", "bus_high", "pack_high", "coil_most", "source_most", "source_over", "settling", "changes")
 
@@ -29,8 +32,12 @@ def chapter(dossier: Dossier) -> Chapter | None:
     return Chapter(
         key="transients",
         title="What happens when",
-        question="Does it stand what is done to it?",
-        blocks=(*transient_blocks(dossier.transients), Paragraph(text=_MORE, tone="quiet")),
+        question="Does it withstand what happens to it?",
+        blocks=(
+            *transient_blocks(dossier.transients),
+            *([] if dossier.stage_wave is None else _stage(dossier.stage_wave)),
+            Paragraph(text=_MORE, tone="quiet"),
+        ),
     )
 
 
@@ -50,9 +57,23 @@ def transient_blocks(found: Transients) -> list[Block]:
     return blocks
 
 
+def _stage(wave: SteadyWave) -> list[Block]:
+    return [
+        Heading(text="The stage, switch by switch"),
+        Pictures(items=(steady_wave_picture(wave),)),
+        Paragraph(text=_DECK, tone="quiet"),
+    ]
+
+
+_DECK = (
+    "For whoever doubts it: `stage.cir` in this report's folder is the same stage with source, pack and load in the "
+    "Berkeley SPICE language, open loop at this duty. `ngspice -b stage.cir` runs it for 200 periods and writes "
+    "`out.raw`: coil current, output voltage, input voltage and pack current as out0 to out3. The figure's numbers are "
+    "in `tables/stage_wave.csv`."
+)
 _MORE = (
-    "These are the ones that a study has time for. The command `chargewright transients` runs the others (hand-over to "
-    "constant voltage, the source's limit, supplement, plugging in), every switching edge if asked, and writes all "
+    "The averaged circuit ran these: each quantity as its mean over a switching period, with an estimate of the coil's "
+    "ripple. The command `chargewright transients` runs every switching edge if asked, for any path, and writes all "
     "waveforms."
 )
 _WHAT = (

@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from chargewright.report.tables import ROW, DataTable, column, table_form
 from chargewright.studies.transients.record import QUANTITIES, TransientReport, Transients
+from chargewright.studies.transients.steady_wave import SteadyWave
 
 TRANSIENTS = table_form(
     "transients",
@@ -65,6 +66,25 @@ WAVES = table_form(
         column("ruling", "ruling loop"),
     ),
 )
+STAGE_WAVE = table_form(
+    "stage_wave",
+    "Two steady switching periods of the stage",
+    (
+        column("t", "time", "s"),
+        column("i_coil", "coil current", "A"),
+        column("v_switch", "voltage at the switched node", "V"),
+        column("i_input_capacitor", "current into the input capacitors", "A"),
+        column("i_output_capacitor", "current into the output capacitors", "A"),
+    ),
+)
+
+
+def stage_wave_table(wave: SteadyWave) -> DataTable:
+    """Return the steady periods of the stage."""
+    columns = (wave.t, wave.i_coil, wave.v_switch, wave.i_input_capacitor, wave.i_output_capacitor)
+    return STAGE_WAVE.filled([tuple(float(v) for v in row) for row in zip(*columns, strict=True)])
+
+
 _POINTS = 200
 """Rows that each transient has in the study's record; the command writes all of them."""
 

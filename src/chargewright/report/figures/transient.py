@@ -14,25 +14,30 @@ _LEFT = 46.0
 _TOP = 50.0
 _NEAR = 1.0
 """A limit is drawn where it lies no further from the curve than this many times the curve's own span [1]."""
+_CLOSE = 0.1
+"""A limit is near where it lies within this share of a quantity's size [1]."""
+_NOTHING = 5e-3
+"""A span below this is not drawn [V, A]."""
 _LEAST_SPAN = 0.02
 """Least span of an axis over its greatest value [1]: a quantity that hardly moves is not blown up."""
 
 
 def transient_picture(report: TransientReport) -> Picture:
     """Return the charts of one transient."""
-    height = _TOP + len(report.drawn) * (_TALL + _GAP) + 16.0
+    drawn = _telling(report)
+    height = _TOP + len(drawn) * (_TALL + _GAP) + 16.0
     board = Board(key=f"transient-{report.key}", width=WIDTH, height=height)
     title(board, shortened(report.title, 12.0, WIDTH - 16.0))
     w = report.waves
     scale, unit = (1e3, "ms") if w.t[-1] > 1.5e-3 else (1e6, "µs")
     across = Axis(label=f"time after the event in {unit}", low=float(w.t[0]) * scale, high=float(w.t[-1]) * scale)
-    for k, name in enumerate(report.drawn):
+    for k, name in enumerate(drawn):
         limits = [limit for limit in report.limits if limit.of == name]
         panel = Panel(
             board=board, x=_LEFT, y=_TOP + k * (_TALL + _GAP), width=WIDTH - _LEFT - 12.0, height=_TALL,
             across=across, up=_up(w, name, limits),
         )  # fmt: skip
-        panel.frame(below=k == len(report.drawn) - 1, ticks_up=4)
+        panel.frame(below=k == len(drawn) - 1, ticks_up=4)
         _curve(panel, w, name, scale, k)
         for limit in limits:
             if panel.up.low <= limit.value <= panel.up.high:
@@ -52,9 +57,24 @@ def transient_picture(report: TransientReport) -> Picture:
         key=f"transient-{report.key}",
         title=report.title,
         message=message,
-        alt=f"{', '.join(QUANTITIES[q][0] for q in report.drawn)} over time; events: {words}. {message}",
+        alt=f"{', '.join(QUANTITIES[q][0] for q in drawn)} over time; events: {words}. {message}",
         svg=board.svg(report.title),
     )
+
+
+def _telling(report: TransientReport) -> list[str]:
+    """Return which quantities are drawn: those that move, or that have a limit near; the first in any case."""
+
+    def tells(name: str) -> bool:
+        low, high = float(np.min(report.waves.low[name])), float(np.max(report.waves.high[name]))
+        size = max(abs(low), abs(high))
+        # A leak of microamperes is as good as nothing.
+        moves = high - low > max(_LEAST_SPAN * size, _NOTHING)
+        near = [abs(x.value - v) < _CLOSE * size for x in report.limits if x.of == name for v in (low, high)]
+        return moves or any(near)
+
+    found = [name for name in report.drawn if tells(name)]
+    return found or [report.drawn[0]]
 
 
 def _up(w: Waves, name: str, limits: list[Limit]) -> Axis:

@@ -1,6 +1,7 @@
 """Run the transients of a path: all of the shelf, or some."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.studies.situation import Situation
@@ -8,13 +9,17 @@ from chargewright.studies.stability import ControllerModel, Stability
 from chargewright.studies.study import PathStudy
 from chargewright.studies.transients import shelf
 from chargewright.studies.transients.judge import bounds_of, cause_of, limits_of, measures_of, verdict_of
-from chargewright.studies.transients.phases import tell
+from chargewright.studies.transients.phases import averaged_is_kept, tell
 from chargewright.studies.transients.product import Product, TransientSettings
 from chargewright.studies.transients.record import Engine, LeftOut, Transient, TransientReport, Transients
 
 Progress = Callable[[str, float], None]
 ORDER = ("handover", "source-limit", "supplement", "load-step", "unplug", "plug-in", "contract", "pack-start")
 """The order in which they are told; what else is on the shelf follows."""
+NOT_COMPILED = (
+    "a study has time for it only where `chargewright prepare` has compiled the averaged circuit; "
+    "`chargewright transients` runs it"
+)
 ASSUMED = (
     "The amplifiers, delays and the ramp are those of the loops' own design; one that does not rule is held a "
     "hundredth of the ramp above the one that does, and none goes below ground.",
@@ -41,11 +46,25 @@ def product_of(
 
 
 def in_study(product: Product) -> tuple[str, ...]:
-    """Return the keys of those that a study has time for; the others belong to the command.
+    """Return the keys of those that a study runs: all of them where the averaged circuit is compiled, else a few.
 
-    A load step on a bus that the stage has to hold takes as long as all the others.
+    Not compiled, a load step on a bus that the stage has to hold takes as long as all the others of the few.
     """
+    if averaged_is_kept():
+        return _ordered()
     return ("unplug", "pack-start") if product.path.narrow else ("unplug", "load-step", "pack-start")
+
+
+def study_transients(product: Product) -> Transients:
+    """Return the transients that a study runs, and which it leaves to the command and why."""
+    chosen = in_study(product)
+    found = transients(product, only=chosen)
+    waits = tuple(LeftOut(key=k, title=shelf.get(k).title, why=NOT_COMPILED) for k in _ordered() if k not in chosen)
+    return replace(found, left_out=(*found.left_out, *waits))
+
+
+def _ordered() -> tuple[str, ...]:
+    return tuple(sorted(shelf.keys(), key=lambda k: (ORDER.index(k) if k in ORDER else len(ORDER), k)))
 
 
 def transients(
@@ -61,7 +80,7 @@ def transients(
     progress : told each transient that starts, and the share of the work that is done [1]
     """
     tell_step = progress or (lambda _step, _share: None)
-    keys = only or tuple(sorted(shelf.keys(), key=lambda k: (ORDER.index(k) if k in ORDER else len(ORDER), k)))
+    keys = only or _ordered()
     reports: list[TransientReport] = []
     left_out: list[LeftOut] = []
     for k, key in enumerate(keys):
