@@ -32,10 +32,10 @@ def steady_wave_picture(wave: SteadyWave) -> Picture:
         panel = Panel(board=board, x=_LEFT, y=y, width=WIDTH - _LEFT - 12.0, height=_TALL, across=across,
                       up=axis_of(label, *curves, zero=k == 0, room=0.08))  # fmt: skip
         if last:
-            legend(board, _LEFT, y - 24.0, WIDTH - _LEFT - 12.0, ("at the input", "at the output"), first=2)
+            legend(board, _LEFT, y - 24.0, WIDTH - _LEFT - 12.0, ("at the input", "at the output"))
         panel.frame(below=last, ticks_up=4)
         for j, curve in enumerate(curves):
-            panel.series(t, curve, k + j)
+            panel.series(t, curve, j)
     low, high = float(np.min(wave.i_coil)), float(np.max(wave.i_coil))
     message = (
         f"{wave.words}: the coil carries {show(low, 'A', 3)} to {show(high, 'A', 3)}, its ripple "

@@ -25,6 +25,8 @@ SHORT = 1e-3
 MOST_CHANGES = 6
 """Changes of the ruling loop after one event beyond which loops are said to chatter (our choice)."""
 Events = tuple[tuple[float, str], ...]
+_AT_ONCE = 2
+"""Periods within which a quantity that then stays in its band has settled at once."""
 _LAST = 0.05
 """Share of a stretch whose mean is its final value."""
 
@@ -158,6 +160,8 @@ def _settled(w: Waves, script: Script, begin: float, end: float) -> tuple[float,
     if not len(away):
         return 0.0, True
     k = int(away[-1])
+    if k < _AT_ONCE:
+        return 0.0, True
     done = k < len(values) - 2 * last
     return float(w.t[inside][k] - begin), done
 
