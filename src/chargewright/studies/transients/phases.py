@@ -36,8 +36,9 @@ from chargewright.studies.transients.product import bus_node, pack_node
 from chargewright.studies.transients.record import Engine, Floats, Waves
 
 Whole = npt.NDArray[np.int64]
-_TOLERANCE = 2e-5
-"""Error of a step of the averaged circuit over the largest value of a state: far below what is drawn or judged."""
+_TOLERANCE = 1e-4
+"""Error of a step of the averaged circuit over the largest value of a state: what is judged moves by less
+than a thousandth."""
 _POINTS = 5
 """Points on each stretch between two events: mean and extremes of a period come from these."""
 
@@ -95,7 +96,9 @@ def tell(phases: tuple[Phase, ...], loops: tuple[str, ...], engine: Engine, *, s
     known: dict[int, Frames] = {}
     now = -_length(phases[0].circuit, phases[0].duration) * phases[0].circuit.period
     for phase in phases:
-        circuit = _started(phase.circuit, {**state, **phase.preset}, now)
+        # What one phase presets holds for what only a later one has again, such as the cable of a source that comes.
+        state |= phase.preset
+        circuit = _started(phase.circuit, state, now)
         cycles = _length(circuit, phase.duration if phase.upto is None else phase.upto - now)
         played = play(circuit, cycles, loops, engine, known.get(id(phase.circuit)))
         if played.frames is not None and not _in_time(phase.circuit):
