@@ -27,7 +27,7 @@ def test_the_examples_run_as_they_stand(dossier: Dossier, tmp_path: Path, monkey
 def test_the_files_listed_are_those_written(dossier: Dossier, tmp_path: Path):
     files = write_report(dossier, tmp_path / "report")
     patterns = re.findall(r"`([^`|]+)`", "".join(re.findall(r"^\| `.*?\|", PAGE, flags=re.MULTILINE)))
-    assert len(patterns) == 6
+    assert len(patterns) == 7
     matched = {f for pattern in patterns for f in files.folder.glob(pattern)}
     written = {f for f in files.folder.rglob("*") if f.is_file() and not f.name.startswith(".")}
     assert matched == written
