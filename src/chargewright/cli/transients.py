@@ -50,7 +50,7 @@ def transients(
         _write_deck(product, deck)
     print(json.dumps(record(found), ensure_ascii=False, allow_nan=False) if as_json else _text(found))
     if not as_json and out is not None:
-        print(f"\nPage: {out / 'transients.html'}")
+        print(f"\nPage: {out / 'transients.html'}   To explore: {out / 'waveforms.html'}")
     return 0 if found.passes else 1
 
 
@@ -72,19 +72,23 @@ def _product(design: Path, path: str | None, line: Line) -> "tuple[str, Product]
 
 
 def _text(found: "Transients") -> str:
-    from chargewright.base.units import show
-
     lines = [f"What happens when: {found.path}"]
     for r in found.reports:
         lines += ["", f"{r.title} [{r.key}]", f"  {r.setting}", f"  {r.verdict}"]
         lines += [f"  {r.cause} What helps: {r.cure}."] if r.cause else []
         for m in r.measures:
-            limit = "" if m.limit is None else f", limit {show(m.limit, m.unit, 3)}"
-            lines.append(f"    {m.title}: {show(m.value, m.unit, 3)}{limit}{'' if m.passes else '  NOT KEPT'}")
+            limit = "" if m.limit is None else f", limit {_told(m.limit, m.unit)}"
+            lines.append(f"    {m.title}: {_told(m.value, m.unit)}{limit}{'' if m.passes else '  NOT KEPT'}")
     lines += ["", *(f"Not run: {left.title}; {left.why}." for left in found.left_out)]
     lines += ["", *found.assumptions]
     lines += ["A model, no measurement: probe the built product before anyone relies on it, and have it reviewed."]
     return "\n".join(lines)
+
+
+def _told(value: float, unit: str) -> str:
+    from chargewright.base.units import show
+
+    return show(value, unit, 3) if unit else f"{value:g}"  # a count has no unit
 
 
 def record(found: "Transients") -> dict[str, Any]:
@@ -115,6 +119,8 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
     from chargewright.report.figures.transient import transient_picture
     from chargewright.report.html import html_page
     from chargewright.report.pdf import png_bytes
+    from chargewright.report.transient_views import transient_views
+    from chargewright.report.waveform_page import waveform_page
 
     out.mkdir(parents=True, exist_ok=True)
     for r in found.reports:
@@ -132,6 +138,9 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
         chapters=(chapter,),
     )  # fmt: skip
     save_text_atomically(out / "transients.html", html_page(page))
+    if found.reports:
+        views = transient_views(found)
+        save_text_atomically(out / "waveforms.html", waveform_page(name, page.subtitle, page.made_by, views))
     save_text_atomically(out / "transients.json", json.dumps(record(found), ensure_ascii=False, allow_nan=False) + "\n")
 
 

@@ -10,13 +10,21 @@ from chargewright.report.words import MARKS, SEVERITY_MARKS, bound, finding_line
 
 
 def html_page(document: Document) -> str:
-    """Return the page. The template engine escapes all text; only the figures, which are ours, go in as they are."""
-    text: str = _template().render(document=document, style=_style())
+    """Return the page. All text is escaped; only figures and style, which are ours, go in as they are."""
+    from markupsafe import Markup
+
+    text: str = _template().render(document=document, style=Markup(page_style()))
     return text
 
 
 @cache
 def _template() -> Any:
+    return environment().from_string(template_text("page.html"))
+
+
+@cache
+def environment() -> Any:
+    """Return the template engine with what all pages use."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -24,24 +32,23 @@ def _template() -> Any:
         # The alternative text stands on the drawing's frame; what is inside is for the eye.
         return Markup(themed(picture.svg).replace("<svg ", '<svg aria-hidden="true" focusable="false" ', 1))
 
-    environment = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
-    environment.filters["bound"] = bound
-    environment.globals |= {
+    made = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
+    made.filters["bound"] = bound
+    made.globals |= {
         "kind_of": lambda block: type(block).__name__,
         "marks": MARKS,
         "severity_marks": SEVERITY_MARKS,
         "finding_lines": finding_lines,
         "svg": svg,
     }
-    return environment.from_string(_file("page.html"))
+    return made
 
 
-def _style() -> Any:
-    from markupsafe import Markup
-
-    css = _file("style.css").replace("LIGHT", variables(dark=False)).replace("DARK", variables(dark=True))
-    return Markup(css)
+def page_style() -> str:
+    """Return the style that all pages share."""
+    return template_text("style.css").replace("LIGHT", variables(dark=False)).replace("DARK", variables(dark=True))
 
 
-def _file(name: str) -> str:
+def template_text(name: str) -> str:
+    """Return one file of the templates."""
     return (files("chargewright.report") / "templates" / name).read_text(encoding="utf-8")
