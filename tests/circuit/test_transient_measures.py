@@ -1,4 +1,4 @@
-"""The transients' measures on the closed-loop reference runs: an event-located Runge-Kutta solution, checked by ngspice.
+"""The transients' measures on closed-loop reference runs: an event-located Runge-Kutta solution, checked by ngspice.
 
 The runs have a toy pack and a load of constant current, which no design file gives; so their circuits are built here,
 and what judges a product's transients judges them.
