@@ -30,6 +30,7 @@ from chargewright.circuit.elements import (
     i_of,
     v_node,
 )
+from chargewright.circuit.stages import both_legs
 from chargewright.loops.compensator import Transconductance
 from chargewright.network.graph import PowerPath, StateKey
 from chargewright.network.hardware import Hardware
@@ -51,6 +52,7 @@ HELD_UP = 0.97
 """Voltage that the source is held up to, over the lowest it has at rated current [1]: as its set-point is planned."""
 FROM_SOURCE = ("source", "r_source", "r_cable", "l_cable", "r_blocking_pair", "r_leak_pair", "r_sense_source")
 """Elements from the source to the path's inlet: what is gone when the plug is pulled."""
+FOUR = ("a_high", "a_low", "b_low", "b_high")
 R_DIODE = 1e-3
 _LOW = 0.02
 _HIGH_OPEN, _HIGH_BOOST = 0.995, 0.85
@@ -148,6 +150,18 @@ class Standing:
     duty: float
     v_input: float
     v_bus: float
+    overlap: float | None = None
+    """Share of the ramp in which both legs of four switches run on one control voltage; None where one leg moves."""
+
+    @property
+    def rest_of_ramp(self) -> float:
+        """Control voltage at which the output leg's pulses begin, where both legs move [V]."""
+        return 0.0 if self.overlap is None else self.ramp * (1.0 - self.overlap)
+
+    @property
+    def control(self) -> float:
+        """Control voltage at rest [V]."""
+        return self.duty * self.ramp + (self.rest_of_ramp if self.main == "b_low" else 0.0)
 
     @property
     def v_cells(self) -> float:
@@ -269,6 +283,9 @@ class Change:
     """Whether the stage keeps the coil's current from turning; None as the parts are set."""
     references: Mapping[str, Level] = field(default_factory=dict)
     """Other references than the usual ones, by loop."""
+    follows: float | None = None
+    """Control voltage over the ramp's height near which that height follows the input voltage [1]; None where the input
+    hardly moves."""
 
 
 def parted(at: Standing) -> Standing:
@@ -293,10 +310,10 @@ def put_into_time(at: Standing, loops: tuple[str, ...], change: Change | None = 
     if not change.stage:
         return replace(at.circuit, elements=elements, gates=(), title=f"{at.circuit.title}, stage at rest")
     ramp = at.ramp
-    clamp = Clamp(low=_LOW * ramp, high=_top(at) * ramp, margin=at.product.settings.hold * ramp, r=_R_HOLD)
+    clamp = Clamp(low=_LOW * ramp, high=_top(at), margin=at.product.settings.hold * ramp, r=_R_HOLD)
     kept = tuple(k for k in loops if not (change.source_gone and k == "source-current"))
     made = tuple(
-        _loop(at, key, elements, at.duty * ramp + (0.0 if n == 0 else clamp.margin), change)
+        _loop(at, key, elements, at.control + (0.0 if n == 0 else clamp.margin), change)
         for n, key in enumerate(kept)
     )  # fmt: skip
     control = control_of(made, clamp)
@@ -307,14 +324,25 @@ def put_into_time(at: Standing, loops: tuple[str, ...], change: Change | None = 
         if key in _FLOORED
     )
     period = at.circuit.period
-    modulator = Modulator(
-        main=at.main, sync=at.sync, control=CONTROL, slope=ramp / period,
-        dead=float(at.product.hardware.stage.setting.t_dead),
-    )  # fmt: skip
+    dead = float(at.product.hardware.stage.setting.t_dead)
+    if at.overlap is None:
+        moved = {at.main, at.sync}
+        modulator = Modulator(main=at.main, sync=at.sync, control=CONTROL, slope=ramp / period, dead=dead)
+    else:
+        moved = set(FOUR)
+        modulator = both_legs("forward", control=CONTROL, ramp=ramp, period=period, dead=dead, overlap=at.overlap)
+    if change.follows is not None:
+        # To first order: v / (k·v_in) = (v − slope·(v_in − v_0)) / (k·v_0), with the slope v / v_in of where it works.
+        slope = change.follows * at.product.controller.ramp_share
+        middle = Source(name="v_input_middle", a="v_input_middle", b=GROUND, v=at.v_input)
+        terms = ((slope, v_node("in")), (-slope, v_node(middle.a)))
+        control += (middle,)
+        second = None if modulator.second is None else replace(modulator.second, terms=terms)
+        modulator = replace(modulator, terms=terms, second=second)
     return Circuit(
         elements=elements + control,
         period=period,
-        gates=tuple(g for g in at.circuit.gates if g.switch not in (at.main, at.sync)),
+        gates=tuple(g for g in at.circuit.gates if g.switch not in moved),
         modulator=modulator,
         signals=names_of(control),
         title=f"{at.circuit.title}, closed loop",
@@ -322,9 +350,11 @@ def put_into_time(at: Standing, loops: tuple[str, ...], change: Change | None = 
 
 
 def _top(at: Standing) -> float:
-    """Return the highest duty: of four switches the source-side high one may stay on for nearly the whole period."""
+    """Return the highest control voltage: of four switches the source-side high one may stay on for nearly all time."""
+    if at.overlap is not None:
+        return at.rest_of_ramp + _HIGH_BOOST * at.ramp
     tops = {"q_high": at.product.case.design.rules.duty_max, "a_high": _HIGH_OPEN, "b_low": _HIGH_BOOST}
-    return float(tops[at.main])
+    return float(tops[at.main]) * at.ramp
 
 
 def _loop(at: Standing, key: str, elements: tuple[Element, ...], start: float, change: Change) -> Loop:
@@ -374,9 +404,14 @@ def _sensed_at_rest(at: Standing, key: str) -> float:
         return at.v_input
     if key == "bus-voltage":
         return start["c_out"]
-    inside = at.resistance("r_pack", "r_pair1")
-    i = (start["c_out"] - at.v_cells) / (inside + at.resistance("r_battery_switch", "r_sense_charge"))
-    return i if key == "charge-current" else at.v_cells + i * inside
+    i = charge_at_rest(at)
+    return i if key == "charge-current" else at.v_cells + i * at.resistance("r_pack", "r_pair1")
+
+
+def charge_at_rest(at: Standing) -> float:
+    """Return the charge current at the standing point [A]."""
+    ways = ("r_pack", "r_pair1", "r_battery_switch", "r_sense_charge")
+    return (starts_of(at.circuit)["c_out"] - at.v_cells) / at.resistance(*ways)
 
 
 def pack_node(elements: tuple[Element, ...]) -> str:
