@@ -191,8 +191,8 @@ TRANSIENT = Transient(
     title="The source changes its contract",
     what=(
         "The source's voltage slews to another contract and back while the pack charges: the modulator has to follow, "
-        "and the capacitors at the input take and give their charge through the cable. Where the source falls below the "
-        "pack and lies on the bus, the pack has to take over and give back."
+        "and the capacitors at the input take and give their charge through the cable. Where the source falls below "
+        "the pack and lies on the bus, the pack has to take over and give back."
     ),
     cure="pause the charge while the voltage moves, or less capacitance behind the blocking pair",
     drawn=("v_input", "i_source", "i_pack"),
