@@ -77,18 +77,12 @@ def _text(found: "Transients") -> str:
         lines += ["", f"{r.title} [{r.key}]", f"  {r.setting}", f"  {r.verdict}"]
         lines += [f"  {r.cause} What helps: {r.cure}."] if r.cause else []
         for m in r.measures:
-            limit = "" if m.limit is None else f", limit {_told(m.limit, m.unit)}"
-            lines.append(f"    {m.title}: {_told(m.value, m.unit)}{limit}{'' if m.passes else '  NOT KEPT'}")
+            limit = "" if m.limit is None else f", limit {m.told(m.limit)}"
+            lines.append(f"    {m.title}: {m.told(m.value)}{limit}{'' if m.passes else '  NOT KEPT'}")
     lines += ["", *(f"Not run: {left.title}; {left.why}." for left in found.left_out)]
     lines += ["", *found.assumptions]
     lines += ["A model, no measurement: probe the built product before anyone relies on it, and have it reviewed."]
     return "\n".join(lines)
-
-
-def _told(value: float, unit: str) -> str:
-    from chargewright.base.units import show
-
-    return show(value, unit, 3) if unit else f"{value:g}"  # a count has no unit
 
 
 def record(found: "Transients") -> dict[str, Any]:

@@ -96,7 +96,7 @@ def _closest(found: Transients) -> str:
     near = [(m, r) for r in found.reports for m in r.measures if _judged(m)]
     m, r = min(near, key=lambda one: _room(one[0]))
     assert m.limit is not None
-    return f"Nearest: {m.title} {show(m.value, m.unit, 3)} of {show(m.limit, m.unit, 3)} ({_inside(r.title)})."
+    return f"Nearest: {m.title} {m.told(m.value)} of {m.told(m.limit)} ({_inside(r.title)})."
 
 
 def _inside(title: str) -> str:
@@ -138,11 +138,9 @@ def _cell(m: Measure) -> Cell:
     tone: Tone = "plain" if m.passes else "bad"
     if m.key == "settling":
         return Cell(text="not within the run" if m.note else show(m.value, "s", 2))
-    shown = f"{m.value:.0f}" if m.unit == "1" else show(m.value, m.unit, 3)
     if m.limit is None or not isfinite(m.limit):
-        return Cell(text=shown, tone=tone)
-    limit = f"{m.limit:.0f}" if m.unit == "1" else show(m.limit, m.unit, 3)
-    return Cell(text=f"{shown} ({limit})", tone=tone)
+        return Cell(text=m.told(m.value), tone=tone)
+    return Cell(text=f"{m.told(m.value)} ({m.told(m.limit)})", tone=tone)
 
 
 def _details(found: Transients) -> Bullets:

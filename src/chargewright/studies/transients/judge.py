@@ -123,7 +123,7 @@ def measures_of(script: Script, story: Story, b: Bounds) -> tuple[Measure, ...]:
     title = f"slowest settling of the {QUANTITIES[script.settles][0]}"
     found.append(of("settling", title, times[slowest][0], "s", note=note))
     changes = max(_changes(w.ruling[(w.t >= a) & (w.t < z)]) for a, z in stretches)
-    found.append(of("changes", "changes of the ruling loop, at most", float(changes), "", float(MOST_CHANGES)))
+    found.append(of("changes", "changes of the ruling loop, at most", float(changes), "1", float(MOST_CHANGES)))
     return tuple(found)
 
 

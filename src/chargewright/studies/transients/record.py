@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import numpy.typing as npt
 
+from chargewright.base.units import show
+
 if TYPE_CHECKING:
     from chargewright.parts.supply import Supply
     from chargewright.studies.transients.phases import Phase
@@ -70,6 +72,10 @@ class Measure:
         if self.limit is None or not np.isfinite(self.limit):
             return True
         return self.value <= self.limit if self.side == "above" else self.value >= self.limit
+
+    def told(self, value: float) -> str:
+        """Return its value or its limit as text; the only measures without a unit are counts."""
+        return f"{value:.0f}" if self.unit == "1" else show(value, self.unit, 3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
