@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Literal
 
-from chargewright.base.units import show, show_scaled
+from chargewright.base.units import show, show_energy
 from chargewright.report.blocks import Cell, Derivation, Table, Tone
 
 Kind = Literal["number", "count", "flag", "text"]
@@ -161,7 +161,7 @@ def told(value: Any, of: Column, unit: str, *, in_hours: bool = False) -> str:
     if unit == "1" and abs(value) >= _PLAIN_FROM:
         return f"{100.0 * value:.0f} %".replace("-", "−")
     if in_hours:
-        text = show_scaled(float(value) / 3600.0, "Wh", of.digits)
+        text = show_energy(float(value), of.digits)
     else:
         text = show(float(value), unit, of.digits) if unit else f"{float(value):.{of.digits}g}"
     return text.replace("-", "−")
