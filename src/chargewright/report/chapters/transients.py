@@ -66,14 +66,14 @@ def _stage(wave: SteadyWave) -> list[Block]:
 
 
 _DECK = (
-    "For whoever doubts it: `stage.cir` in this report's folder is the same stage with source, pack and load in the "
-    "Berkeley SPICE language, open loop at this duty. `ngspice -b stage.cir` runs it for 200 periods and writes "
-    "`out.raw`: coil current, output voltage, input voltage and pack current as out0 to out3. The figure's numbers are "
-    "in `tables/stage_wave.csv`."
+    "For whoever doubts it: the file stage.cir in this report's folder is the same stage with source, pack and load in "
+    "the Berkeley SPICE language, open loop at this duty. The command 'ngspice -b stage.cir' runs it for 200 periods "
+    "and writes out.raw: coil current, output voltage, input voltage and pack current as out0 to out3. The figure's "
+    "numbers are in the table stage_wave."
 )
 _MORE = (
     "The averaged circuit ran these: each quantity as its mean over a switching period, with an estimate of the coil's "
-    "ripple. The command `chargewright transients` runs every switching edge if asked, for any path, and writes all "
+    "ripple. The command 'chargewright transients' runs every switching edge if asked, for any path, and writes all "
     "waveforms."
 )
 _WHAT = (
@@ -138,9 +138,11 @@ def _cell(m: Measure) -> Cell:
     tone: Tone = "plain" if m.passes else "bad"
     if m.key == "settling":
         return Cell(text="not within the run" if m.note else show(m.value, "s", 2))
+    # A leak of microamperes is as good as nothing.
+    shown = m.told(0.0 if m.unit == "A" and abs(m.value) < 1e-3 else m.value)
     if m.limit is None or not isfinite(m.limit):
-        return Cell(text=m.told(m.value), tone=tone)
-    return Cell(text=f"{m.told(m.value)} ({m.told(m.limit)})", tone=tone)
+        return Cell(text=shown, tone=tone)
+    return Cell(text=f"{shown} ({m.told(m.limit)})", tone=tone)
 
 
 def _details(found: Transients) -> Bullets:

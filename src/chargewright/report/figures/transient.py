@@ -4,7 +4,7 @@ import numpy as np
 
 from chargewright.report.blocks import Picture
 from chargewright.report.figures._chart import WIDTH, Axis, Floats, Panel, axis_of, title
-from chargewright.report.figures._svg import Board, shortened
+from chargewright.report.figures._svg import Board, shortened, text_width
 from chargewright.report.palette import BAD, SERIES, SOFT
 from chargewright.studies.transients.record import QUANTITIES, Limit, TransientReport, Waves
 
@@ -12,10 +12,13 @@ _TALL = 104.0
 _GAP = 34.0
 _LEFT = 46.0
 _TOP = 50.0
+_SMALL, _LINE = 9.5, 12.0
 _NEAR = 1.0
 """A limit is drawn where it lies no further from the curve than this many times the curve's own span [1]."""
 _CLOSE = 0.1
 """A limit is near where it lies within this share of a quantity's size [1]."""
+_MOVES = 5e-3
+"""Span over the size from which a quantity moves [1]."""
 _NOTHING = 5e-3
 """A span below this is not drawn [V, A]."""
 _LEAST_SPAN = 0.02
@@ -25,7 +28,10 @@ _LEAST_SPAN = 0.02
 def transient_picture(report: TransientReport) -> Picture:
     """Return the charts of one transient."""
     drawn = _telling(report)
-    height = _TOP + len(drawn) * (_TALL + _GAP) + 16.0
+    numbered = [f"{n} {words}" for n, (_, words) in enumerate(report.events, start=1)]
+    lines = _lines(numbered)
+    top = _TOP + _LINE * (len(lines) - 1)
+    height = top + len(drawn) * (_TALL + _GAP) + 16.0
     board = Board(key=f"transient-{report.key}", width=WIDTH, height=height)
     title(board, shortened(report.title, 12.0, WIDTH - 16.0))
     w = report.waves
@@ -34,7 +40,7 @@ def transient_picture(report: TransientReport) -> Picture:
     for k, name in enumerate(drawn):
         limits = [limit for limit in report.limits if limit.of == name]
         panel = Panel(
-            board=board, x=_LEFT, y=_TOP + k * (_TALL + _GAP), width=WIDTH - _LEFT - 12.0, height=_TALL,
+            board=board, x=_LEFT, y=top + k * (_TALL + _GAP), width=WIDTH - _LEFT - 12.0, height=_TALL,
             across=across, up=_up(w, name, limits),
         )  # fmt: skip
         panel.frame(below=k == len(drawn) - 1, ticks_up=4)
@@ -50,16 +56,28 @@ def transient_picture(report: TransientReport) -> Picture:
             board.line(x, panel.y, x, panel.y + panel.height, colour=SOFT, width=0.8, dash="2 2")
             if k == 0:
                 board.text(x + 2.5, panel.y + 9.0, str(n), size=9.0, colour=SOFT, bold=True)
-    words = "; ".join(f"{n} {words}" for n, (_, words) in enumerate(report.events, start=1))
-    board.text(8.0, 31.0, shortened(words, 9.5, WIDTH - 16.0), size=9.5, colour=SOFT)
+    for n, line in enumerate(lines):
+        board.text(8.0, 31.0 + _LINE * n, shortened(line, _SMALL, WIDTH - 16.0), size=_SMALL, colour=SOFT)
     message = _message(report)
     return Picture(
         key=f"transient-{report.key}",
         title=report.title,
         message=message,
-        alt=f"{', '.join(QUANTITIES[q][0] for q in drawn)} over time; events: {words}. {message}",
+        alt=f"{', '.join(QUANTITIES[q][0] for q in drawn)} over time; events: {'; '.join(numbered)}. {message}",
         svg=board.svg(report.title),
     )
+
+
+def _lines(numbered: list[str]) -> list[str]:
+    """Return the events in lines as wide as the figure."""
+    found: list[str] = []
+    for words in numbered:
+        longer = f"{found[-1]}; {words}" if found else words
+        if found and text_width(longer, _SMALL) <= WIDTH - 16.0:
+            found[-1] = longer
+        else:
+            found.append(words)
+    return found or [""]
 
 
 def _telling(report: TransientReport) -> list[str]:
@@ -69,7 +87,7 @@ def _telling(report: TransientReport) -> list[str]:
         low, high = float(np.min(report.waves.low[name])), float(np.max(report.waves.high[name]))
         size = max(abs(low), abs(high))
         # A leak of microamperes is as good as nothing.
-        moves = high - low > max(_LEAST_SPAN * size, _NOTHING)
+        moves = high - low > max(_MOVES * size, _NOTHING)
         near = [abs(x.value - v) < _CLOSE * size for x in report.limits if x.of == name for v in (low, high)]
         return moves or any(near)
 

@@ -17,8 +17,8 @@ Progress = Callable[[str, float], None]
 ORDER = ("handover", "source-limit", "supplement", "load-step", "unplug", "plug-in", "contract", "pack-start")
 """The order in which they are told; what else is on the shelf follows."""
 NOT_COMPILED = (
-    "a study has time for it only where `chargewright prepare` has compiled the averaged circuit; "
-    "`chargewright transients` runs it"
+    "a study has time for it only where 'chargewright prepare' has compiled the averaged circuit; "
+    "'chargewright transients' runs it"
 )
 ASSUMED = (
     "The amplifiers, delays and the ramp are those of the loops' own design; one that does not rule is held a "
