@@ -9,11 +9,12 @@ import pytest
 
 from chargewright.base.errors import ChargewrightError
 from chargewright.physics.transient import hold_up_time
+from chargewright.report.figures.transient import transient_picture
 from chargewright.spec.load import load_design
 from chargewright.studies.operate import source_limit
 from chargewright.studies.stability import ControllerModel, loops_of, stability
 from chargewright.studies.study import study_design
-from chargewright.studies.transients import shelf
+from chargewright.studies.transients import run, shelf
 from chargewright.studies.transients.product import FROM_SOURCE, Product, bank_capacitance
 from chargewright.studies.transients.record import QUANTITIES, TransientReport
 from chargewright.studies.transients.run import one, product_of, transients
@@ -289,3 +290,29 @@ def test_the_page_lists_every_transient():
     page = (Path(__file__).parents[2] / "docs" / "transients.md").read_text(encoding="utf-8")
     listed = re.findall(r"^\| `([a-z-]+)` \|", page, flags=re.MULTILINE)
     assert sorted(listed) == list(shelf.keys())
+
+
+def test_a_source_that_comes_brings_no_current_of_its_own(ran, product):
+    p, w = product("direct"), ran("direct", "plug-in").waves
+    soon = (w.t > 0.0) & (w.t < 20e-6)
+    # A voltage that rises by its slope across the cable alone: i = slope·t²/2L, and no more; 1 mA leaks.
+    slope = p.strongest.v_set.typ / p.settings.t_pair
+    most = 0.5 * slope * (w.t[soon] + 0.5 / p.build.f_sw) ** 2 / p.strongest.l_cable
+    assert np.all(w.mean["i_source"][soon] < most + 1e-3)
+
+
+def test_a_study_without_the_compiled_circuit_says_what_it_leaves_to_the_command(product, monkeypatch):
+    monkeypatch.setattr(run, "averaged_is_kept", lambda: False)
+    found = run.study_transients(product("narrow-buck"))
+    assert [r.key for r in found.reports] == ["unplug", "pack-start"]
+    assert {r.key for r in (*found.reports, *found.left_out)} == set(run.ORDER)
+    assert all("chargewright prepare" in left.why for left in found.left_out)
+
+
+def test_what_stands_still_is_not_drawn(ran):
+    # The pack starts the product and the stage stands still: its coil is no panel, though the transient asks for one.
+    report = ran("direct", "pack-start")
+    assert "i_coil" in report.drawn
+    alt = transient_picture(report).alt
+    assert "bus voltage" in alt
+    assert "coil current" not in alt

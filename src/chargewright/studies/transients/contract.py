@@ -34,6 +34,8 @@ _BELOW = 0.9
 """Duty from which the stage starts again, over the one at which its coil would rest [1] (common practice)."""
 _STEPS = 8
 """Stretches of a slope: the modulator's ramp follows the input voltage, in each to first order."""
+_FEW = 3
+"""The same where the slope ends at the pack's voltage, so that the input moves less."""
 
 
 def _script(product: Product) -> Script:
@@ -142,9 +144,9 @@ def _over_the_pack(product: Product, low: Supply, high: Supply) -> Script:
     def slope(v: float) -> Phase:
         here = replace(at, v_input=at.v_input + v - v_1)
         change = Change(source=wave, follows=_control(here))
-        return Phase(words="", circuit=put_into_time(here, loops, change), duration=meets / _STEPS)
+        return Phase(words="", circuit=put_into_time(here, loops, change), duration=meets / _FEW)
 
-    down = [slope(float(v)) for v in v_1 - (np.arange(_STEPS) + 0.5) / _STEPS * (v_1 - at.v_cells)]
+    down = [slope(float(v)) for v in v_1 - (np.arange(_FEW) + 0.5) / _FEW * (v_1 - at.v_cells)]
     down[0] = replace(down[0], words=f"contract goes to {v_0:g} V")
     met = Trigger(of="v_bus", level=at.v_cells, rising=False, delay=settings.t_switch)
     down[-1] = replace(down[-1], duration=fall, until=met)
