@@ -97,7 +97,7 @@ def contract(look: Any) -> Supply:
 def test_inrush_agrees_with_a_counted_board(look: Any):
     # Outside source: an open hardware review that counted 320 µF behind the path found 9.6 A at the greatest slew that
     # USB Power Delivery allows, 30 mV/µs (confirmed by look-up): 320 µF · 30 kV/s = 9.6 A. Exact.
-    step = inrush_of(bank(32e-6, 10), contract(look))
+    step = inrush_of(bank(32e-6, 10), contract(look), 0.0)
     assert step.c == pytest.approx(320e-6, rel=1e-12)
     assert step.i == pytest.approx(9.6, rel=1e-12)
 
@@ -106,7 +106,21 @@ def test_inrush_counts_a_ceramic_where_the_step_begins(look: Any):
     # Common practice: a ceramic keeps most of its capacitance at the low end of the step. By the definition of the part
     # half is left at v_half, so with v_half 5 V that is half at 5 V.
     part = replace(bank(10e-6, 1).part, kind="ceramic", v_half=5.0, bias_exponent=2.0)
-    assert inrush_of(Bank(part=part, count=1), contract(look)).c == pytest.approx(5e-6, rel=1e-12)
+    assert inrush_of(Bank(part=part, count=1), contract(look), 0.0).c == pytest.approx(5e-6, rel=1e-12)
+
+
+def test_inrush_counts_the_inputs_of_the_rails_only_where_they_hang_behind_the_pair(look: Any):
+    # USB Power Delivery allows 100 µF (confirmed by look-up). 90 µF of polymers stay below it; one rail of 10 µF at the
+    # upper end of 20 % (common practice) is 12 µF more, on a direct path's bus and not behind a narrow path's stage.
+    design = replace(look.design, sources=(UsbPdSourceSpec(name="adapter", power=65.0),))
+
+    def nine(s: Any) -> Any:
+        return replace(s, build=replace(s.build, bank_a=bank(10e-6, 9)))
+
+    assert list(shelf.get("inrush").judge(look(design, sizing=nine))) == []
+    (found,) = shelf.get("inrush").judge(look(design, path="direct", sizing=nine))
+    assert found.value == pytest.approx(102e-6, rel=1e-12)
+    assert "12 µF of them at the inputs of the rails" in found.what
 
 
 def test_life_is_five_hundred_cycles_over_cycles_a_day(look: Any):

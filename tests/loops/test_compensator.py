@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chargewright.base.errors import OutOfRange
-from chargewright.loops.compensator import Inverting, Transconductance, design, most_margin
+from chargewright.loops.compensator import Inverting, Transconductance, design, most_margin, with_low_zero
 from chargewright.physics.series import nearest_preferred
 
 DEGREE = np.pi / 180.0
@@ -60,6 +60,19 @@ def test_parts_are_preferred_values_and_the_design_survives_them():
     # E12 is 20 % from value to value: up to 10 % of each capacitor, so of the crossover, and about 3 degrees of margin.
     assert abs(t) == pytest.approx(1.0, rel=0.12)
     assert np.degrees(np.angle(t)) == pytest.approx(-120.0, abs=4.0)
+
+
+@pytest.mark.parametrize("lag", [100.0, 160.0])
+def test_a_lower_zero_takes_a_tenth_of_the_low_gain_and_leaves_the_rest(lag: float):
+    # By hand: below both zeros an integrator is 1/(s·C), so ten times the capacitor is a tenth; above them r rules.
+    made = design(0.5, -lag * DEGREE, 2e4, 60.0 * DEGREE)
+    slow = with_low_zero(made)
+    for a, b in ((made.exact, slow.exact), (made.built, slow.built)):
+        zero = 1.0 / (2.0 * np.pi * (a.r_z * a.c_z if isinstance(a, Transconductance) else a.r_2 * a.c_1))
+        low, high = at(zero * 1e-3), at(zero * 1e3)
+        # rel 20 %: the pole's capacitor stands beside the zero's and is not made larger.
+        assert abs(b.gain(low) / a.gain(low)) == pytest.approx(0.1, rel=0.2)
+        assert abs(b.gain(high) / a.gain(high)) == pytest.approx(1.0, rel=1e-2)
 
 
 def test_the_kind_follows_the_boost():

@@ -27,7 +27,7 @@ from chargewright.studies.stability import (
     ControllerModel,
     stability,
 )
-from chargewright.studies.study import study_design
+from chargewright.studies.study import PathStudy, study_design
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -43,6 +43,11 @@ def points_of_mode(case, path, mode: Mode) -> Envelope:
     found = envelope(mode, case, path.plan, path.hardware, build, ControllerModel().modulator(build.f_sw))
     assert found is not None
     return found
+
+
+def with_inputs(path: PathStudy, c: float) -> PathStudy:
+    """Return a studied path whose rails have other input capacitors."""
+    return replace(path, plan=replace(path.plan, rails=tuple(replace(r, c_in=c) for r in path.plan.rails)))
 
 
 @pytest.fixture(scope="module", params=["direct-boost", "narrow-buck"])
@@ -77,12 +82,16 @@ def test_a_loop_passes_if_it_keeps_the_margins_everywhere(both):
 
 
 def test_charge_loops_of_the_example_keep_their_margins(both):
-    _, _, found = both
+    case, path, found = both
     by_key = {r.key: r for r in found.loops}
     for key in ("charge-current", "charge-voltage", "source-current", "helped-source"):
-        assert by_key[key].passes, key
-        # The highest crossover is the one that was designed for: nowhere is the gain greater. 5 % for E96 and E12.
-        assert np.nanmax(by_key[key].margins.f_cross) < 1.1 * by_key[key].f_target
+        r = by_key[key]
+        assert r.passes, key
+        # At the crossover that was designed for the gain is 1, nowhere is it greater. 10 % for E96 and E12.
+        gain = LoopGain(points_of_mode(case, path, r.mode).plant, r.loop)
+        assert np.max(np.abs(gain(np.array([r.f_target])))) == pytest.approx(1.0, rel=0.1)
+        # Above it the pack's lead against what is on the bus may lift it once more, for less than an octave.
+        assert np.nanmax(r.margins.f_cross) < 2.0 * r.f_target
 
 
 def test_stability_is_what_the_turns_of_the_return_difference_say(both):
@@ -198,7 +207,7 @@ def test_a_boosted_bus_has_its_right_half_plane_zero(studied):
 
 def test_a_bus_that_its_capacitors_do_not_hold_is_told_what_would(studied):
     # Second road: the proposed damper put into the plant by hand, its loop judged by the turns of 1 + T.
-    path = studied.path("direct-boost")
+    path = with_inputs(studied.path("direct-boost"), 0.0)
     report = next(r for r in stability(studied.case, path).loops if r.key == "boosted-bus")
     assert not report.passes
     with_it = report.stiffened
@@ -211,6 +220,38 @@ def test_a_bus_that_its_capacitors_do_not_hold_is_told_what_would(studied):
     t = LoopGain(quiet, replace(report.loop, amplifier=with_it.designed.built))(f)
     turn = np.sum(np.angle((1.0 + t[:, 1:]) / (1.0 + t[:, :-1])), axis=1)
     assert np.all(np.abs(turn + np.angle(1.0 + t[:, 0]) - unstable_poles(quiet) * np.pi) < 0.5)
+
+
+def test_the_inputs_of_the_rails_stand_on_the_bus_and_save_it_a_damper(studied):
+    # Second road: the plant by hand. Three rails of 10 µF, ±20 %, on the bus; the other side is as it was.
+    for key, side, other in (("direct-boost", "output", "input"), ("narrow-buck", "output", "input")):
+        path = studied.path(key)
+        mode: Mode = "boosting" if key == "direct-boost" else "resting"
+        bare, full = (points_of_mode(studied.case, with_inputs(path, c), mode) for c in (0.0, 10e-6))
+        more = np.ravel(getattr(full.plant, side).c - getattr(bare.plant, side).c)
+        assert more == pytest.approx(30e-6 * (1.0 + 0.2 * full.where.c_sign), rel=1e-9)
+        assert np.all(getattr(full.plant, other).c == getattr(bare.plant, other).c)
+        # Between the ceramics' 3 mΩ/3 of the rails and the bank's own.
+        assert np.all(np.asarray(full.plant.output.esr) < np.asarray(bare.plant.output.esr))
+    report = next(r for r in stability(studied.case, studied.path("direct-boost")).loops if r.key == "boosted-bus")
+    assert report.passes
+    assert report.stiffened is None
+
+
+def test_a_bus_that_light_load_leaves_slow_is_held_by_an_amplifier_with_a_lower_zero():
+    # The tablet's bus has five rails and 22 µF: stable with the usual amplifier, but 34 degrees at light load, where
+    # the crossing is a hundred times lower. Second road: the turns of 1 + T at every corner.
+    file = EXAMPLES / "tablet.yaml"
+    done = study_design(replace(load_design(file), candidates=("narrow-buck",)), file)
+    path = done.path("narrow-buck")
+    report = next(r for r in stability(done.case, path).loops if r.key == "bus-voltage")
+    assert report.passes
+    assert report.stiffened is None
+    f = frequencies(1e-3, 50.0 * path.sizing.build.f_sw, 60)
+    plant = points_of_mode(done.case, path, "resting").plant
+    t = LoopGain(plant, report.loop)(f)
+    turn = np.sum(np.angle((1.0 + t[:, 1:]) / (1.0 + t[:, :-1])), axis=1)
+    assert np.all(np.abs(turn + np.angle(1.0 + t[:, 0]) - unstable_poles(plant) * np.pi) < 0.5)
 
 
 def test_a_path_that_cannot_turn_its_stage_round_has_no_reverse_loop(studied):

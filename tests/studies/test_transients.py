@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from chargewright.base.errors import ChargewrightError
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.physics.transient import hold_up_time
 from chargewright.report.figures.transient import transient_picture
 from chargewright.spec.load import load_design
@@ -119,7 +120,7 @@ def test_the_bus_falls_after_the_plug_as_its_energy_says(ran, product):
     v_1 = float(np.interp(0.0, w.t, w.mean["v_bus"]))
     v_2 = 0.5 * v_1 + 0.5 * float(np.min(w.mean["v_bus"]))
     passed = w.t[(w.t > 0.0) & (w.mean["v_bus"] < v_2)][0]
-    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ)
+    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ) + rail_inputs(p.plan.rails).c
     load = p.p_bus(p.case.p_busy, v_1)
     longest = float(hold_up_time(c, v_1, v_2, load))
     shortest = float(hold_up_time(c, v_1, v_2, load + 1.1 * p.case.i_charge * p.case.v_full))
@@ -143,7 +144,7 @@ def test_a_load_step_dips_the_bus_by_current_times_wave_impedance(ran, product):
     v_0, i_0 = np.mean(w.mean["v_bus"][before]), np.mean(w.mean["i_load"][before])
     up = (w.t > 0.0) & (w.t < r.events[1][0])
     rise = float(np.max(w.mean["i_load"][up]) - i_0)
-    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ)
+    c = bank_capacitance(p.build.bank_a, p.strongest.v_set.typ) + rail_inputs(p.plan.rails).c
     swing = rise * np.sqrt(p.strongest.l_cable / c)
     drop = v_0 - final(r, "v_bus", r.events[1][0])
     assert 0.5 * swing < v_0 - np.min(w.low["v_bus"][up]) < swing + drop

@@ -8,6 +8,7 @@ import pytest
 
 from chargewright.bridges.bdf import REQUIRED
 from chargewright.cli.main import app
+from chargewright.parts.rail_inputs import C_IN
 from chargewright.studies.usage.settings import UsageSettings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -37,7 +38,7 @@ def test_the_defaults_on_the_page_are_those_of_the_settings():
     assert "| 5 %, 2 s |" in PAGE
     assert (UsageSettings().headroom, UsageSettings().dwell) == (0.05, 2.0)
     assert (UsageSettings().restart, UsageSettings().wake, UsageSettings().step) == (60.0, 5.0, 60.0)
-    assert (UsageSettings().c_rails, UsageSettings().t_regulate, UsageSettings().t_switch) == (20e-6, 50e-6, 20e-6)
+    assert (UsageSettings().t_regulate, UsageSettings().t_switch, C_IN) == (50e-6, 20e-6, 10e-6)
     for name in ("headroom", "dwell", "restart", "wake", "step", "enclosure"):
         assert name in {f.name for f in fields(UsageSettings)}
         assert f"`{name}`" in PAGE

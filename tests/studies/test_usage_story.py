@@ -222,18 +222,15 @@ def test_peaks_brown_the_bus_out_where_the_pack_is_low(bench, twelve):
 
 def test_capacitance_and_quick_regulation_save_the_bus(bench, twelve):
     # At rest the pack is behind an open switch; until it is closed the capacitors hold.
-    b = bench(
-        "narrow-buck-boost",
-        twelve.replace("load: 12 W", "load: 12 W") + PEAKS.replace("45 W", "60 W").replace("off", "work"),
-    )
-
-    def lowest(**settings):
-        run = lived(b, days=1.0, **settings)
+    def lowest(c, **settings):
+        rails = "rails: [{name: all, voltage: 3.3 V, power: 12 W, input_capacitance: " + c + "}]"
+        text = twelve.replace("load: 12 W", rails) + PEAKS.replace("45 W", "60 W").replace("off", "work")
+        run = lived(bench("narrow-buck-boost", text), days=1.0, **settings)
         return min(v for p in run.peaks if p.source == "adapter" for v in p.v_lowest[-3:])
 
-    slow = lowest(t_regulate=400e-6, t_switch=300e-6, c_rails=1e-6)
-    quick = lowest(t_regulate=20e-6, t_switch=5e-6, c_rails=1e-6)
-    large = lowest(t_regulate=400e-6, t_switch=300e-6, c_rails=2e-3)
+    slow = lowest("1 uF", t_regulate=400e-6, t_switch=300e-6)
+    quick = lowest("1 uF", t_regulate=20e-6, t_switch=5e-6)
+    large = lowest("2 mF", t_regulate=400e-6, t_switch=300e-6)
     assert slow < quick
     assert slow < large
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from chargewright.base.findings import Finding
 from chargewright.base.units import show
 from chargewright.checks.review import Check, Review
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.supply import Supply
 from chargewright.parts.usb_pd.limits import SAFE_5_VOLTS, SLEW_MAX
 from chargewright.physics.capacitor import biased_capacitance
@@ -23,28 +24,33 @@ class Inrush:
     """At the fastest slew the source may make [A]."""
 
 
-def inrush_of(bank: Bank, supply: Supply) -> Inrush:
+def inrush_of(bank: Bank, supply: Supply, c_rails: float) -> Inrush:
     """Return capacitance and current of the step from 5 V to a contract (or to a source without contracts).
 
-    A ceramic has most of its capacitance at the low end of the step, so that is where it is counted.
+    A ceramic has most of its capacitance at the low end of the step, so that is where it is counted. `c_rails` is what
+    the rails add behind the pair [F]: nothing is known of their bias, so their upper tolerance has to do.
     """
     part = bank.part
     v_start = min(SAFE_5_VOLTS.typ, supply.v_set.typ)
     c = float(biased_capacitance(part.c_0, v_start, part.v_half, part.bias_exponent)) * bank.count * (1.0 + part.tol_c)
+    c += c_rails
     return Inrush(c=c, i=float(inrush_current(c, min(supply.slew, SLEW_MAX))))
 
 
 def judge(review: Review) -> Iterator[Finding]:
     """Yield the contracts whose capacitance rule, or whose current, the capacitors behind the pair break."""
+    # Behind a stage the rails are charged through it, and its soft start decides how fast.
+    rails = 0.0 if review.path.narrow else rail_inputs(review.plan.rails).c_high
+    counted = f", {show(rails, 'F')} of them at the inputs of the rails" if rails > 0.0 else ""
     for name, supply in review.plan.contracts.items():
-        step, allowed = inrush_of(review.build.bank_a, supply), supply.bulk_capacitance_max
+        step, allowed = inrush_of(review.build.bank_a, supply, rails), supply.bulk_capacitance_max
         where = review.at(name)
         if allowed is not None and step.c > allowed:
             yield CHECK.finding(
                 "serious",
                 where,
-                f"{show(step.c, 'F')} stand behind the blocking pair at 5 V of bias, without the rails' own input "
-                f"capacitors; {show(allowed, 'F')} may be switched on to '{supply.contract}' at once.",
+                f"{show(step.c, 'F')} stand behind the blocking pair at 5 V of bias{counted}; "
+                f"{show(allowed, 'F')} may be switched on to '{supply.contract}' at once.",
                 value=step.c,
                 limit=allowed,
                 unit="F",

@@ -42,6 +42,8 @@ class Regulator:
     c_oss: float
     q_gate: float
     f_sw: float
+    c_in: float | None
+    """Effective capacitance at its input, at the bus's voltage [F]; None if nothing is known (see `rail_inputs`)."""
     i_quiescent: float
     p_core: float
     """Core loss at a duty of one half [W]."""
@@ -86,6 +88,7 @@ def generic_regulator(rail: RailSpec, v_bus_max: float, derating: float, headroo
         c_oss=legs * 90e-12 * amps,
         q_gate=legs * 2.5e-9 * step**0.4 * amps,
         f_sw=rail.f_sw,
+        c_in=rail.input_capacitance,
         i_quiescent=60e-6 if active else 0.0,
         p_core=0.005 * rail.power,
         cost=(0.6 + 0.12 * amps) * legs * step**0.5 if active else 0.0,

@@ -87,6 +87,26 @@ def esr_ripple(di_pp: Amps, esr: Ohms) -> Volts:
 
 
 @relation
+def joined_esr(c_1: Farads, esr_1: Ohms, c_2: Farads, esr_2: Ohms) -> Ohms:
+    """Return the series resistance of two capacitors in parallel, taken as one of c_1 + c_2.
+
+        esr = (c_1²·esr_1 + c_2²·esr_2)/(c_1 + c_2)²
+
+    c_1   : first capacitance [F]
+    esr_1 : its series resistance [Ω]
+    c_2   : second capacitance [F]
+    esr_2 : its series resistance [Ω]
+    returns the resistance that loses the same as both [Ω]; all arguments broadcast.
+
+    Holds where the current divides as the capacitances do, below 1/(2·π·c·esr) of each; a little above it the size of
+    the impedance is still within a few percent.
+
+    Source: derived here: each takes c/(c_1 + c_2) of the current, and the losses add.
+    """
+    return (c_1**2 * esr_1 + c_2**2 * esr_2) / (c_1 + c_2) ** 2
+
+
+@relation
 def life_at(life_rated: Seconds, temp_rated: AbsoluteKelvins, temp: AbsoluteKelvins) -> Seconds:
     """Return the life of an electrolytic capacitor: it doubles for every 10 K below the rated temperature.
 

@@ -29,6 +29,14 @@ class RailSpec:
     f_sw: float = quantity(
         "Hz", low=1e4, high=5e6, example="800 kHz", default=8e5, why="switching frequency of the regulator"
     )
+    input_capacitance: float | None = quantity(
+        "F",
+        low=0.0,
+        high=5e-3,
+        example="22 uF",
+        default=None,
+        why="capacitance at the rail's input, what the bus voltage leaves of it; 10 µF if not given",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,8 @@ from chargewright.network.hardware import Hardware
 from chargewright.network.solve import Conditions, Solution, solve
 from chargewright.parts.cell import tau1
 from chargewright.parts.pack import pack_dc_resistance, pack_ocv, pack_resistance
-from chargewright.physics.capacitor import biased_capacitance
+from chargewright.parts.rail_inputs import rail_inputs
+from chargewright.physics.capacitor import biased_capacitance, joined_esr
 from chargewright.physics.conduction import resistance_at
 from chargewright.physics.magnetics import saturating_inductance
 from chargewright.sizing.build import DUTY_TURN, Bank, Build
@@ -245,10 +246,12 @@ def _plant(
         r_1 = np.maximum(v["r_dc"] - r_0, 0.0)
         slow = tau1(case.pack.cell, soc, cell_temp) / np.where(r_1 > 0.0, r_1, 1.0)
         pack = Branch(r=r_0 + r_sense, l=case.pack.lead_inductance, r_1=r_1, c_1=slow)
+    rails = rail_inputs(chosen.rails)
     taken = -v["p_bus"] / v["v_load"] ** 2
     at_a, at_b = (v["v_out"], v["v_in"]) if s.reverse else (v["v_in"], v["v_out"])
-    side_a = _port(build.bank_a, at_a, c_sign, source, 0.0 if path.narrow else taken, 0.0)
-    side_b = _port(build.bank_b, at_b, c_sign, pack, taken if path.narrow else 0.0, r_sense)
+    at_bus = _Rails(g=taken, c=rails.c + c_sign * (rails.c_high - rails.c), esr=rails.esr)
+    side_a = _port(build.bank_a, at_a, c_sign, source, None if path.narrow else at_bus, 0.0)
+    side_b = _port(build.bank_b, at_b, c_sign, pack, at_bus if path.narrow else None, r_sense)
     coil = build.coil
     inductance = saturating_inductance(coil.l_0, v["i_coil"], coil.i_sat, coil.sat_exponent)
     inductance = inductance * (1.0 + l_sign * coil.tol_l)
@@ -265,10 +268,25 @@ def _plant(
     return Plant(points=points, input=ports[0], output=ports[1], modulator=VoltageMode())
 
 
-def _port(bank: Bank, v: Floats, sign: Floats, branch: Branch | None, g_load: Any, r_sense: Any) -> Port:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rails:
+    """What hangs on the side of the stage that the bus is on."""
+
+    g: Any
+    """Of the constant power that the rails take [1/Ω]."""
+    c: Any
+    """At their inputs [F]."""
+    esr: float
+
+
+def _port(bank: Bank, v: Floats, sign: Floats, branch: Branch | None, rails: _Rails | None, r_sense: Any) -> Port:
     part = bank.part
     c = bank.count * biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent) * (1.0 + sign * part.tol_c)
-    return Port(c=c, esr=part.esr / bank.count, branch=branch, g_load=g_load, r_sense=r_sense)
+    esr = part.esr / bank.count
+    if rails is None:
+        return Port(c=c, esr=esr, branch=branch, r_sense=r_sense)
+    joined = joined_esr.raw(c, esr, rails.c, rails.esr)
+    return Port(c=c + rails.c, esr=joined, branch=branch, g_load=rails.g, r_sense=r_sense)
 
 
 def _resistances(hw: Hardware, s: _Points) -> dict[str, Any]:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import OutOfRange
-from chargewright.loops.compensator import Designed, Kind, design, most_margin
+from chargewright.loops.compensator import Designed, Kind, design, most_margin, with_low_zero
 from chargewright.loops.loop import Loop, LoopGain, Plant, PlantSweep, inner
 from chargewright.loops.margins import Margins, margins
 from chargewright.loops.samples import Samples
@@ -77,6 +77,11 @@ class Try:
         """Whether every point keeps the rules."""
         return self.exact >= 1.0
 
+    @property
+    def good(self) -> bool:
+        """The same, asked of the gain itself only where the samples promise it."""
+        return self.score >= _CLEARLY and self.passes
+
 
 class Search:
     """A loop without its amplifier over an envelope.
@@ -107,8 +112,11 @@ class Search:
             found = replace(found, gain=np.minimum(found.gain, most), stable=found.stable & (end > -1.0))
         return found if self._sound is True else replace(found, stable=found.stable & self._sound)
 
-    def best(self, f_first: float, gm: float, kind: Kind | None = None) -> Try:
+    def best(self, f_first: float, gm: float, kind: Kind | None = None, *, alone: bool = False) -> Try:
         """Return the highest crossover that keeps the rules, from `f_first` [Hz] down; else the best of the tries.
+
+        alone : whether only the stage holds the bus: an amplifier that is stable everywhere but has too little margin
+        somewhere is then tried with a lower zero too
 
         Raises OutOfRange if no amplifier gives the phase at any of them.
         """
@@ -125,7 +133,9 @@ class Search:
                 why = str(error)
             else:
                 tried.append(Try(self, made, f_target))
-                if tried[-1].score >= _CLEARLY and tried[-1].passes:
+                if alone and tried[-1].score > 0.0 and not tried[-1].good:
+                    tried.append(Try(self, with_low_zero(made), f_target))
+                if tried[-1].good:
                     return tried[-1]
             f_target *= LOWER
         if not tried:

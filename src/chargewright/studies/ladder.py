@@ -78,6 +78,7 @@ def _inlet_voltage(chosen: Plan, build: Build) -> Ladder:
     typ = top.v_max_normal * OVER_VOLTAGE_ABOVE * (1.0 + OVER_VOLTAGE_TOLERANCE)
     low, high = typ * (1.0 - OVER_VOLTAGE_TOLERANCE), typ * (1.0 + OVER_VOLTAGE_TOLERANCE)
     peak = overshoot(top.v_set.low, high, top.v_max_fault, top.l_cable, _effective(build.bank_a, high))
+    # The rails' inputs on a direct path's bus are left out: they only slow the rise.
     behind = {
         "source-side capacitors": build.bank_a.part.v_max,
         "source-side high switch": build.a_high.v_max,

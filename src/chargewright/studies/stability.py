@@ -21,6 +21,7 @@ from chargewright.loops.open_loop import unstable_poles
 from chargewright.loops.source_filter import ENOUGH, Damper, Interaction, damped, damper, interaction
 from chargewright.loops.stage import operating
 from chargewright.network.hardware import Hardware
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.sizing.build import Build
 from chargewright.studies._loop_corners import MODES, Mode
 from chargewright.studies._loop_envelope import Envelope, Where, envelope
@@ -258,7 +259,7 @@ def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, co
         filter=_filter(charging, own[0], build.f_sw),
         duty=np.broadcast_to(gain.duty, (n, 1))[:, 0],
         discontinuous=np.broadcast_to(gain.discontinuous, (n, 1))[:, 0],
-        assumptions=(controller.words, *MODELLED),
+        assumptions=(controller.words, *MODELLED, rail_inputs(chosen.rails).words),
         subharmonic=min(oscillates, key=lambda one: one.share, default=None),
     )
 
@@ -340,7 +341,7 @@ def _loop(
     found, plant = job.at, job.at.plant
     alone = plant.output.branch is None
     first = (share or (_SHARE_BUS if alone else _SHARE)) * job.f_sw
-    best = job.search(bare, plant, poles, sweep).best(first, job.gm, kind)
+    best = job.search(bare, plant, poles, sweep).best(first, job.gm, kind, alone=alone and share is None)
     m, worst = best.margins, best.worst
     return LoopReport(
         key=key,
@@ -384,7 +385,7 @@ def _stiffened(bare: Loop, job: _Job, first: float) -> Stiffened | None:
         with_it = replace(plant, output=damped(plant.output, advice))
         try:
             sweep = PlantSweep.of(with_it, job.f)
-            best = job.search(bare, with_it, unstable_poles(with_it), sweep).best(first, job.gm)
+            best = job.search(bare, with_it, unstable_poles(with_it), sweep).best(first, job.gm, alone=True)
         except OutOfRange:
             best = None
         if best is not None and best.passes:

@@ -185,9 +185,9 @@ def _stiffer(r: LoopReport) -> str:
         f"The loop of the {r.title} needs a stiffer bus: its own capacitors are too small against coil and loads of "
         f"constant power. With {show(with_it.damper.c, 'F', 3)} and {show(with_it.damper.r, 'ohm', 3)} in series "
         f"beside them (the capacitor's own series resistance counts) it keeps {show(with_it.phase_margin, 'rad')} and "
-        f"{decibels(with_it.gain_margin)}, designed for {show(with_it.f_target, 'Hz', 3)}. Input capacitors of the "
-        "rails' regulators do the same work and are not counted here; a controller that holds the coil current from "
-        "inside (average or peak current mode) may do without."
+        f"{decibels(with_it.gain_margin)}, designed for {show(with_it.f_target, 'Hz', 3)}. Larger input "
+        "capacitors at the rails do the same work (those they have are counted); a controller that holds the coil "
+        "current from inside (average or peak current mode) may do without."
     )
 
 

@@ -8,6 +8,7 @@ from chargewright.network.hardware import Hardware
 from chargewright.network.solve import IDLE_SHARE, solve
 from chargewright.parts.cell import pair_tau
 from chargewright.parts.pack import pack_ocv, pack_polarisation, pack_resistance
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply, feed
 from chargewright.physics.capacitor import biased_capacitance
@@ -48,7 +49,7 @@ def machine_of(
     error = _limit_error(coded)
     e, narrow = one.v_open, path.narrow
     v_bus = case.v_full if narrow else e
-    bank = build.bank_b if narrow else build.bank_a
+    c_rails = rail_inputs(chosen.rails).c_low
     half, full = (float(pack_ocv(pack, soc, temp)) for soc in (_HALF, 1.0))
     idle, share = _stage_loss(case, chosen, hardware, supply)
     switch = hardware.wires.get("battery-switch")
@@ -91,7 +92,7 @@ def machine_of(
         r_line=max(one.r, _LEAST_R),
         r_in=r_in,
         c_in=_effective(build.bank_a, e),
-        c_bus=_effective(bank, v_bus) + settings.c_rails,
+        c_bus=_effective(build.bank_b if narrow else build.bank_a, v_bus) + c_rails,
         g_in=rules.i_quiescent * IDLE_SHARE / e,
         g_bus=case.design.system.standby / half**2,
         v_good=good * (1.0 + settings.hysteresis),

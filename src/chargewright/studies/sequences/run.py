@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 
 from chargewright.base.findings import SEVERITIES
 from chargewright.network.hardware import Hardware
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.sim.sequence import INF
 from chargewright.sim.sequence_rules import Machine
 from chargewright.sim.sequence_search import Edge, Graph, explore
@@ -57,7 +58,7 @@ def sequences(
         graph = explore(machine, midway=midway, most=most, progress=tell)
         spent += graph.steps
         found.append(source_orders(machine, graph, name, chosen.contracts[name].contract))
-    said = (*_ALWAYS_SAID, *wanted.said())
+    said = (*_ALWAYS_SAID, *wanted.said(), rail_inputs(chosen.rails).words)
     return Sequences(path=chosen.path.key, sources=tuple(found), left_out=tuple(left_out), assumptions=said)
 
 

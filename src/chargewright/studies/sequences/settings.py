@@ -65,8 +65,6 @@ class SequenceSettings:
     """From a good bus to the start."""
     locks: bool = True
     """Whether a product that reset on the pack alone stays off until a source or another pack comes."""
-    c_rails: float = 20e-6
-    """Capacitance of the rails' inputs on the bus [F]."""
 
     def said(self) -> tuple[str, ...]:
         """Return the values as sentences for the assumptions."""

@@ -36,6 +36,7 @@ from chargewright.network.graph import PowerPath, StateKey
 from chargewright.network.hardware import Hardware
 from chargewright.parts.cell import tau1
 from chargewright.parts.pack import pack_dc_resistance, pack_resistance
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply
 from chargewright.physics.capacitor import biased_capacitance
@@ -223,9 +224,10 @@ def _stood(
     r_0 = float(pack_resistance(case.pack, soc, temp, True))
     r_1 = float(pack_dc_resistance(case.pack, soc, temp, True)) - r_0
     pairs = ((r_1, float(tau1(case.pack.cell, soc, temp)) / r_1),) if r_1 > 0.0 else ()
+    c_rails = rail_inputs(product.plan.rails).c
     surround = Surround(
-        c_a=bank_capacitance(product.build.bank_a, supply.v_set.typ),
-        c_b=bank_capacitance(product.build.bank_b, float(c.e_cells)),
+        c_a=bank_capacitance(product.build.bank_a, supply.v_set.typ) + (0.0 if path.narrow else c_rails),
+        c_b=bank_capacitance(product.build.bank_b, float(c.e_cells)) + (c_rails if path.narrow else 0.0),
         l_cable=supply.l_cable,
         l_lead=case.pack.lead_inductance,
         pairs=pairs,

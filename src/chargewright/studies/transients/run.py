@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from chargewright.base.errors import NoSolution, OutOfRange
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.studies.situation import Situation
 from chargewright.studies.stability import ControllerModel, Stability
 from chargewright.studies.study import PathStudy
@@ -24,7 +25,6 @@ ASSUMED = (
     "The amplifiers, delays and the ramp are those of the loops' own design; one that does not rule is held a "
     "hundredth of the ramp above the one that does, and none goes below ground.",
     "The source gives and does not take: nothing flows back through the blocking pair.",
-    "The rails' own input capacitors are left out, as in the loops: the bus dips and overshoots the more for it.",
     "Load edges take no time. Parts are at their usual values; inductance and capacitance stay as at rest.",
 )
 
@@ -95,7 +95,8 @@ def transients(
             left_out.append(LeftOut(key=key, title=kind.title, why=found))
         else:
             reports.append(found)
-    return Transients(path=product.path.key, reports=tuple(reports), left_out=tuple(left_out), assumptions=ASSUMED)
+    said = (*ASSUMED, rail_inputs(product.plan.rails).words)
+    return Transients(path=product.path.key, reports=tuple(reports), left_out=tuple(left_out), assumptions=said)
 
 
 def one(product: Product, kind: Transient, engine: Engine) -> TransientReport | str:

@@ -1,5 +1,6 @@
 """The plug is pulled while the pack charges."""
 
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.studies.needs import lowest_input
 from chargewright.studies.transients.phases import Phase, Trigger
 from chargewright.studies.transients.product import HELD_UP, Change, Product, charging, put_into_time, words_of
@@ -15,7 +16,8 @@ def _script(product: Product) -> Script:
     t = max(0.2e-3, 3.0 * product.t_loop)
     bank = product.build.bank_a
     # All that the capacitors hold without bias, and the delays: by then the source has been missed.
-    held = 0.5 * bank.count * bank.part.c_0 * at.v_input**2 / product.p_bus(case.p_busy, at.v_bus)
+    c = bank.count * bank.part.c_0 + (0.0 if product.path.narrow else rail_inputs(product.plan.rails).c)
+    held = 0.5 * c * at.v_input**2 / product.p_bus(case.p_busy, at.v_bus)
     most = held + settings.t_turn + settings.t_switch
     gone = put_into_time(at, loops, Change(source_gone=True))
     alone = put_into_time(at, loops, Change(source_gone=True, stage=False, switch_closed=True))

@@ -9,6 +9,7 @@ from chargewright.base.units import show
 from chargewright.network.hardware import Hardware
 from chargewright.parts.cell import Array, pair_tau
 from chargewright.parts.pack import pack_ocv, pack_polarisation, pack_resistance
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply
 from chargewright.sim import usage_rules as code
@@ -66,7 +67,7 @@ class _Job:
             c_bank=bank.count * bank.part.c_0 * (1.0 - bank.part.tol_c),
             v_half=bank.part.v_half,
             bias_exponent=bank.part.bias_exponent,
-            c_rails=self.settings.c_rails,
+            c_rails=rail_inputs(self.chosen.rails).c_low,
             v_start=before.o.v_bus,
             p_before=before.p_before,
             p_peak=before.p_peak,

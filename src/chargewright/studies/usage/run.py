@@ -9,6 +9,7 @@ import numpy as np
 from chargewright.base.units import show
 from chargewright.network.hardware import Hardware
 from chargewright.parts.cell import Array
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.supply import wall_power
 from chargewright.sim import usage_rules as code
 from chargewright.sim.charge_setup import ChargeSettings, charge_settings
@@ -91,7 +92,7 @@ def usage(
     if build is not None:
         peaks = peak_risks(case, chosen, hardware, build, sums, tables, settings, length)
         peaks += log_peak_risks(case, chosen, hardware, build, demand, run.trace, settings, length)
-    run = replace(run, peaks=peaks, said=(*demand.said, *_said(case, settings, build is not None)))
+    run = replace(run, peaks=peaks, said=(*demand.said, *_said(case, chosen, settings, build is not None)))
     return replace(run, stories=stories(case, chosen, run))
 
 
@@ -258,7 +259,7 @@ def _trace(tables: UsageTables, rows: Array) -> UsageTrace:
     )
 
 
-def _said(case: Situation, settings: UsageSettings, with_build: bool) -> tuple[str, ...]:
+def _said(case: Situation, chosen: Plan, settings: UsageSettings, with_build: bool) -> tuple[str, ...]:
     said = [
         *case.assumptions,
         "The power of a mode or a log is a mean with its peaks; peaks are judged one by one and add no energy.",
@@ -278,8 +279,8 @@ def _said(case: Situation, settings: UsageSettings, with_build: bool) -> tuple[s
         said.append("The pack does not feel the heat of the path: give the enclosure's thermal resistance if it does.")
     if case.design.system.peak is not None and with_build:
         said.append(
-            f"Peaks: {show(settings.c_rails, 'F')} at the inputs of the rails, regulation answers after "
-            f"{show(settings.t_regulate, 's')}, the battery switch closes {show(settings.t_switch, 's')} after the bus "
-            "has fallen below the pack (common practice)."
+            f"Peaks: regulation answers after {show(settings.t_regulate, 's')}, the battery switch closes "
+            f"{show(settings.t_switch, 's')} after the bus has fallen below the pack (common practice)."
         )
+        said.append(rail_inputs(chosen.rails).words)
     return tuple(said)

@@ -38,8 +38,6 @@ class UsageSettings:
     """Longest step [s]; a log's own step where that is shorter."""
     rows: int = 5000
     """Rows of the trace."""
-    c_rails: float = 20e-6
-    """Capacitance at the inputs of the rails, on the bus [F]."""
     t_regulate: float = 50e-6
     """From a load step to the answer of the regulation [s]."""
     t_switch: float = 20e-6
