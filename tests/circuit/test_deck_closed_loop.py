@@ -9,6 +9,7 @@ one switching period, overshoot 2 % of itself.
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,9 @@ from chargewright.circuit.flow import samples
 from chargewright.circuit.measures import Window, window
 from chargewright.circuit.run import run
 from chargewright.circuit.stages import Bank, CoilSide, SourceSide, SwitchSide, source_at, two_switch
+from chargewright.loops.compensator import Transconductance
 from chargewright.parts.catalogue import load_parts
+from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.paths import shelf
 from chargewright.physics.capacitor import biased_capacitance
 from chargewright.sizing.build import Bank as Capacitors
@@ -76,13 +79,15 @@ def example_charger(charge: float) -> tuple[Circuit, float]:
     def loop(name: str, key: str, sensed: Quantity, reference: float, start: float) -> Loop:
         of: Any = reports[key]
         a = of.amplifier
-        return Loop(name=name, terms=((1.0, sensed),), reference=reference, gain=of.scale, gm=a.gm, r_z=a.r_z,
-                    c_z=a.c_z, c_p=a.c_p, start=start)  # fmt: skip
+        bare = partial(Loop, name=name, terms=((1.0, sensed),), reference=reference, gain=of.scale, start=start)
+        if isinstance(a, Transconductance):
+            return bare(gm=a.gm, r_z=a.r_z, c_z=a.c_z, c_p=a.c_p)
+        return bare(gm=1.0 / a.r_1, r_z=a.r_2, c_z=a.c_1, c_p=a.c_2, lead=(a.r_3, a.c_3))
 
     state = path.state("charging")
     assert state is not None
-    surround = Surround(c_a=bank(build.bank_a, 20.0), c_b=bank(build.bank_b, 8.4), l_cable=supply.l_cable,
-                        l_lead=case.pack.lead_inductance)  # fmt: skip
+    surround = Surround(c_a=bank(build.bank_a, 20.0), c_b=bank(build.bank_b, 8.4) + rail_inputs(chosen.rails).c,
+                        l_cable=supply.l_cable, l_lead=case.pack.lead_inductance)  # fmt: skip
     cc = loop("cc", "charge-current", i_of("r_sense_charge"), case.i_charge, 0.444 * ramp)
     cv = loop("cv", "charge-voltage", v_node("n_pack"), case.v_full, 0.5 * ramp)
     control = Control(loops=(cc, cv), clamp=Clamp(low=0.02, high=0.95, margin=0.1, r=1e3), ramp=ramp)
