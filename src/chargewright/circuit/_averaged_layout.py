@@ -14,7 +14,8 @@ import numpy as np
 
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit._assembly import Floats, Mode, inductance, mode_of
-from chargewright.circuit._averaged_kernel import COIL, FIRST_SLOPE, IDLE, PLUS, Book, Indices, pulse_of
+from chargewright.circuit._averaged_book import COIL, FIRST_SLOPE, IDLE, PLUS, Book, Indices
+from chargewright.circuit._averaged_shares import pulse_of
 from chargewright.circuit._layout import Layout
 from chargewright.circuit._monitors import Monitor, comparator_rows, monitors_of
 from chargewright.circuit._tables import MOST_MODES

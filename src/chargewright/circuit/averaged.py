@@ -3,7 +3,7 @@
 State-space averaging (R. D. Middlebrook, S. Ćuk, "A general unified approach to modelling switching-converter power
 stages", IEEE Power Electronics Specialists Conference 1976; R. W. Erickson, D. Maksimović, Fundamentals of Power
 Electronics, ch. 7; both from memory): the exact matrices of the switched circuit's modes, weighted by their shares of
-the period. Discontinuous conduction and dead times: see `_averaged_kernel`.
+the period. Discontinuous conduction and dead times: see `_averaged_shares`.
 
 What it does not know: ripple, and all that follows from it (rms losses of ripple, a comparator that sees ripple, limit
 cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency. These need the
@@ -20,11 +20,13 @@ import numpy as np
 from chargewright.base.compiled import compiled as compiled_form
 from chargewright.base.compiled import is_kept, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
+from chargewright.circuit import _averaged_book as places
 from chargewright.circuit import _averaged_kernel as kernel
 from chargewright.circuit import _clock_kernel as clock
 from chargewright.circuit._assembly import Floats
-from chargewright.circuit._averaged_kernel import Breaks, Tape
+from chargewright.circuit._averaged_book import SAMPLES, Breaks, Tape, parts_for
 from chargewright.circuit._averaged_layout import Frames, frames_of
+from chargewright.circuit._averaged_shares import duty_of, shares
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import Lowest, Quantity
 from chargewright.circuit.run import Engine, Moment, engine_of
@@ -70,7 +72,7 @@ class AveragedRun:
             raise OutOfRange("the circuit has no modulator; its gates tell its duty")
         book, at = self.frames.book(), averaged_samples(self, t)
         frame = book.number[self.tape.key[at.step]] - 1
-        raw = [0.0 if book.held[f] else kernel.duty_of(book, f, book.u[f] @ x, leg)
+        raw = [0.0 if book.held[f] else duty_of(book, f, book.u[f] @ x, leg)
                for f, x in zip(frame, at.x, strict=True)]  # fmt: skip
         return np.asarray(np.clip(np.array(raw), 0.0, 1.0))
 
@@ -161,23 +163,23 @@ def _advance(
         x[engine.layout.states["ramp"]] = 0.0
     breaks = Breaks(drive.break_t, drive.break_place, drive.break_value, drive.break_slope)
     loop = compiled_form(kernel.advance) if fast and numba_module() is not None else kernel.advance
-    ints, floats = np.zeros(kernel.WRITTEN + 1, np.int64), np.zeros(kernel.ERROR + 1)
-    ints[kernel.KEY], ints[kernel.BREAK] = key, break_at
-    floats[kernel.TIME], floats[kernel.STEP], floats[kernel.ERROR] = begin, 0.01 * circuit.period, tolerance
+    ints, floats = np.zeros(places.WRITTEN + 1, np.int64), np.zeros(places.ERROR + 1)
+    ints[places.KEY], ints[places.BREAK] = key, break_at
+    floats[places.TIME], floats[places.STEP], floats[places.ERROR] = begin, 0.01 * circuit.period, tolerance
     most = np.maximum(np.abs(x), kernel.FLOOR)
-    parts = kernel.parts_for(len(frames.patterns))
+    parts = parts_for(len(frames.patterns))
     tape = _tape(len(x), len(parts.share))
     pieces: list[list[np.ndarray]] = []
     if key not in frames.keys:
         frames.add(key, x)
     while True:
-        ints[kernel.WRITTEN] = 0
+        ints[places.WRITTEN] = 0
         why = loop(frames.book(), breaks, x, most, ints, floats, t_end, tape, parts)
-        pieces.append([a[: ints[kernel.WRITTEN]].copy() for a in tape])
+        pieces.append([a[: ints[places.WRITTEN]].copy() for a in tape])
         if why == kernel.DONE:
             break
         if why == kernel.NEED_FRAME:
-            frames.add(int(ints[kernel.KEY]), x)
+            frames.add(int(ints[places.KEY]), x)
         elif why != kernel.FULL:
             raise _trouble(why, frames, ints, floats)
     whole = Tape(*(np.concatenate([p[j] for p in pieces]) for j in range(len(tape))))
@@ -193,7 +195,7 @@ def averaged_samples(run: AveragedRun, t: Floats) -> AveragedSamples:
 
 def averaged_steps(run: AveragedRun) -> AveragedSamples:
     """Return the mean state at the samples that every step has kept: much sooner had than any other instants."""
-    tape, count = run.tape, kernel.SAMPLES
+    tape, count = run.tape, SAMPLES
     t = (run.t[:, None] + tape.h[:, None] * (np.arange(count) / count)).ravel()
     inside = t < np.repeat(np.append(run.t[1:], run.t_end), count)
     inside[::count] = True
@@ -222,20 +224,20 @@ def states_at(run: AveragedRun, t: Floats) -> Floats:
 
 def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> AveragedSamples:
     book = run.frames.book()
-    parts = kernel.parts_for(len(run.frames.patterns))
+    parts = parts_for(len(run.frames.patterns))
     room = len(parts.share)
-    mode, shares, current = np.zeros((len(t), room), np.int64), np.zeros((len(t), room)), np.zeros((len(t), room))
+    mode, share, current = np.zeros((len(t), room), np.int64), np.zeros((len(t), room)), np.zeros((len(t), room))
     frame = book.number[run.tape.key[step]] - 1
     for k, f in enumerate(frame):
-        count = kernel.shares(book, f, book.u[f] @ x[k], parts)
-        mode[k, :count], shares[k, :count] = parts.mode[:count], parts.share[:count]
+        count = shares(book, f, book.u[f] @ x[k], parts)
+        mode[k, :count], share[k, :count] = parts.mode[:count], parts.share[:count]
         current[k, :count] = parts.current[:count]
-    return AveragedSamples(run=run, t=t, step=step, x=x, mode=mode, share=shares, current=current)
+    return AveragedSamples(run=run, t=t, step=step, x=x, mode=mode, share=share, current=current)
 
 
 def _tape(n: int, parts: int) -> Tape:
     t, h = np.zeros((2, CHUNK))
-    kept = (CHUNK, kernel.SAMPLES, parts)
+    kept = (CHUNK, SAMPLES, parts)
     x, end, bow, twist = np.zeros((4, CHUNK, n))
     mode, share, current = np.zeros(kept, np.int64), np.zeros(kept), np.zeros(kept)
     return Tape(t, h, np.zeros(CHUNK, np.int64), x, end, bow, twist, mode, share, current)
@@ -247,14 +249,14 @@ def moment_at(circuit: Circuit, x: Floats, ints: np.ndarray, t: float) -> Moment
     floats = np.zeros(clock.PENDING_TAU + clock.LEGS)
     cycle = int(np.floor(t / circuit.period * (1.0 + 1e-12)))
     found[clock.CYCLE], floats[clock.TAU] = cycle, max(t - cycle * circuit.period, 0.0)
-    found[clock.KEY], found[clock.BREAK] = ints[kernel.KEY], ints[kernel.BREAK]
+    found[clock.KEY], found[clock.BREAK] = ints[places.KEY], ints[places.BREAK]
     found[clock.PENDING :] = -1
     return Moment(x=x.copy(), ints=found, floats=floats)
 
 
 def _trouble(why: int, frames: Frames, ints: np.ndarray, floats: Floats) -> NoSolution:
-    t = floats[kernel.TIME]
-    number = frames.book().number[ints[kernel.KEY]] - 1
+    t = floats[places.TIME]
+    number = frames.book().number[ints[places.KEY]] - 1
     names = sorted({w.what for w in frames.watch[number]}) if number >= 0 else []
     if why == kernel.BROKEN:
         return NoSolution(f"at {t:.6e} s a current or voltage grew without bound; look for an unstable loop or load")

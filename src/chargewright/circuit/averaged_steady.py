@@ -3,11 +3,13 @@
 import numpy as np
 
 from chargewright.base.errors import NoSolution, OutOfRange
-from chargewright.circuit import _averaged_kernel as kernel
 from chargewright.circuit import _clock_kernel as clock
 from chargewright.circuit._assembly import Floats
-from chargewright.circuit._averaged_kernel import Breaks
+from chargewright.circuit._averaged_book import BREAK, KEY, WRITTEN, Breaks, Parts, parts_for
+from chargewright.circuit._averaged_events import apply_break, violation
+from chargewright.circuit._averaged_kernel import MOST_FLIPS
 from chargewright.circuit._averaged_layout import Frames, frames_of
+from chargewright.circuit._averaged_step import jacobian, rates
 from chargewright.circuit.averaged import moment_at
 from chargewright.circuit.circuit import Circuit
 from chargewright.circuit.elements import Capacitor, Coil, PassSwitch
@@ -32,14 +34,14 @@ def averaged_steady(circuit: Circuit, *, at: float = 0.0) -> Moment:
         raise OutOfRange(f"a steady state at {at} s: an instant is 0 or later, and finite")
     engine = engine_of(circuit, compiled=False)
     frames, moment, drive = frames_of(engine.layout), engine.beginning(), engine.drive
-    x, ints = moment.x.copy(), np.zeros(kernel.WRITTEN + 1, np.int64)
-    ints[kernel.KEY] = frames.slow(int(moment.ints[clock.KEY]))
+    x, ints = moment.x.copy(), np.zeros(WRITTEN + 1, np.int64)
+    ints[KEY] = frames.slow(int(moment.ints[clock.KEY]))
     breaks = Breaks(drive.break_t, drive.break_place, drive.break_value, drive.break_slope)
     since: dict[int, float] = {}
-    while ints[kernel.BREAK] < len(breaks.t) and breaks.t[ints[kernel.BREAK]] <= at:
-        k = int(ints[kernel.BREAK])
+    while ints[BREAK] < len(breaks.t) and breaks.t[ints[BREAK]] <= at:
+        k = int(ints[BREAK])
         since[int(breaks.place[k])] = float(breaks.t[k])
-        kernel.apply_break(breaks, ints, x)
+        apply_break(breaks, ints, x)
     for place, t in since.items():
         if place >= 0:
             x[place] += x[place + 1] * (at - t)
@@ -53,20 +55,20 @@ def _settle(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray) -> No
     held = {e.name for e in circuit.elements if isinstance(e, Capacitor) and e.cell}
     moving = [e.name for e in circuit.elements if isinstance(e, Coil | PassSwitch | Capacitor)]
     free = np.array([states[name] for name in moving if name not in held], dtype=int)
-    parts = kernel.parts_for(len(frames.patterns))
+    parts = parts_for(len(frames.patterns))
     step, size = FIRST, np.inf
     frame = _frame(circuit, frames, x, ints, parts)
     for _ in range(MOST_STEPS):
         book, h = frames.book(), step * circuit.period
-        rate = kernel.rates(book, frame, x, parts)
-        slope = kernel.jacobian(book, frame, x, rate, parts)[np.ix_(free, free)]
+        rate = rates(book, frame, x, parts)
+        slope = jacobian(book, frame, x, rate, parts)[np.ix_(free, free)]
         move = _solved(np.eye(len(free)) / h - slope, rate[free])
         size = float(np.max(np.abs(move) / (1.0 + np.abs(x[free])), initial=0.0))
         ahead, key = x.copy(), ints.copy()
         ahead[free] += move
         if size < FARTHEST:
             over = _frame(circuit, frames, ahead, key, parts)
-            missed = move / h - kernel.rates(frames.book(), over, ahead, parts)[free]
+            missed = move / h - rates(frames.book(), over, ahead, parts)[free]
             wrong = float(np.max(np.abs(_solved(np.eye(len(free)) / h - slope, missed)) / (1.0 + np.abs(x[free])),
                                  initial=0.0))  # fmt: skip
         # A step whose linear answer is not nearly the true one was too long.
@@ -92,14 +94,14 @@ def _solved(m: Floats, right: Floats) -> Floats:
         return np.full(len(right), np.inf)
 
 
-def _frame(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray, parts: kernel.Parts) -> int:
+def _frame(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray, parts: Parts) -> int:
     """Return the frame that holds at a state."""
-    for _ in range(kernel.MOST_FLIPS):
-        key = int(ints[kernel.KEY])
+    for _ in range(MOST_FLIPS):
+        key = int(ints[KEY])
         frame = frames.keys.index(key) if key in frames.keys else frames.add(key, x)
         book = frames.book()
-        worst, _ = kernel.violation(book, frame, x, parts)
+        worst, _ = violation(book, frame, x, parts)
         if worst < 0:
             return frame
-        ints[kernel.KEY] += book.steps[frame, worst, 0]
+        ints[KEY] += book.steps[frame, worst, 0]
     raise NoSolution(f"{circuit.title} chatters on the way to its steady state: no frame of it holds")
