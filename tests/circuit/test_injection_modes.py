@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from test_injection import (
+from injected_stages import (
     AT,
     DCR,
     IN,
