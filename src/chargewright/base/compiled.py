@@ -100,7 +100,10 @@ def _bare_part(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _bare(function: Callable[..., Any], *, inner: bool) -> Callable[..., Any]:
-    options = {"nogil": True, "_nrt": False, "forceinline": not hasattr(function, "apart")}
+    function = getattr(function, "written_out", function)
+    options: dict[str, Any] = {"nogil": True, "_nrt": False, "forceinline": not hasattr(function, "apart")}
+    if hasattr(function, "merged"):
+        options["inline"] = "always"
     return _twin(_rebound(function, _bare_part), options, inner=inner)
 
 
@@ -108,6 +111,28 @@ def apart(function: Callable[P, R]) -> Callable[P, R]:
     """Mark a function that `compiled_bare` leaves one: it is called from many places, or so long that copies swell."""
     function.apart = True  # type: ignore[attr-defined]
     return function
+
+
+def merged(function: Callable[P, R]) -> Callable[P, R]:
+    """Mark a function that `compiled_bare` reads as lines of its one caller: it is never compiled by itself.
+
+    A chain of long functions that each call the next is otherwise compiled anew at every link.
+    """
+    function.merged = True  # type: ignore[attr-defined]
+    return function
+
+
+def compiled_as(written_out: Callable[P, R]) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Mark a function of whole arrays that makes some: `compiled_bare` takes another in its place, written by element.
+
+    Only for linear algebra, which is slow by element where it runs plain; a test holds each pair together.
+    """
+
+    def mark(function: Callable[P, R]) -> Callable[P, R]:
+        function.written_out = written_out  # type: ignore[attr-defined]
+        return function
+
+    return mark
 
 
 def is_kept(function: Callable[..., Any]) -> bool:

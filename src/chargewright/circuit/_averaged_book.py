@@ -19,12 +19,14 @@ KEY, BREAK, FLIPS, STEPS, WRITTEN = range(5)
 """Whole numbers that the loop carries: key of the frame, next break, tries of a frame, steps of a period, all steps."""
 TIME, STEP, WINDOW, ERROR = range(4)
 """The last is the error of a step over the largest value that the state has had."""
+STAGES = 6
+"""Of the method, see `_averaged_step`."""
 SAMPLES = 4
 """Instants of each step at which the tape keeps what the period is made of: at its beginning and evenly on."""
 
 
 class Book(NamedTuple):
-    """The circuit's frames as arrays, see `_averaged_layout`."""
+    """The circuit's frames as arrays, see `_averaged_layout`; all matrices by their columns."""
 
     number: Indices
     """1 + the frame by slow key; 0 where it has not been met."""
@@ -93,6 +95,37 @@ class Tape(NamedTuple):
     """Modes of the period by step, sample and part; their shares and the coil's current in each stand beside."""
     share: Floats
     current: Floats
+
+
+class Desk(NamedTuple):
+    """Room to work on: a loop that makes no arrays of its own is compiled without counting references."""
+
+    parts: Parts
+    u: Floats
+    """The combinations of states that the shares depend on."""
+    y: Floats
+    """A state whose coil current is that of one part of the period."""
+    ahead: Floats
+    here: Floats
+    rate: Floats
+    value: Floats
+    """Of the watched rows; the size of their terms stands beside."""
+    size: Floats
+    slope: Floats
+    """∂x'/∂x, by columns."""
+    inverse: Floats
+    swaps: Indices
+    stages: Floats
+
+
+def desk_for(book: Book, patterns: int) -> Desk:
+    """Return room to work on a circuit of so many patterns of the gates."""
+    _, n, rows = book.rows.shape
+    y, ahead, here, rate = np.zeros((4, n))
+    value, size = np.zeros((2, rows))
+    slope, inverse = np.zeros((2, n, n))
+    return Desk(parts_for(patterns), np.zeros(book.u.shape[2]), y, ahead, here, rate, value, size, slope, inverse,
+                np.zeros(n, np.int64), np.zeros((STAGES, n)))  # fmt: skip
 
 
 def parts_for(patterns: int) -> Parts:

@@ -6,12 +6,15 @@ x' = Σ share·A·x over the modes of one period: see `_averaged_shares`. Each s
 
 import numpy as np
 
+from chargewright.base.compiled import merged
+from chargewright.circuit._averaged_algebra import copy
 from chargewright.circuit._averaged_book import (
     BREAK,
     ERROR,
     FLIPS,
     KEY,
     SAMPLES,
+    STAGES,
     STEP,
     STEPS,
     TIME,
@@ -19,14 +22,14 @@ from chargewright.circuit._averaged_book import (
     WRITTEN,
     Book,
     Breaks,
+    Desk,
     Floats,
     Indices,
-    Parts,
     Tape,
 )
 from chargewright.circuit._averaged_events import apply_break, first_event, violation
 from chargewright.circuit._averaged_shares import shares
-from chargewright.circuit._averaged_step import dense, jacobian, rates, try_step
+from chargewright.circuit._averaged_step import dense, functionals, jacobian, rates, try_step
 
 DONE, FULL, NEED_FRAME, CHATTER, BROKEN, STUCK = range(6)
 FLOOR = 1e-2
@@ -40,7 +43,7 @@ MOST_STEPS = 1500
 
 def advance(
     book: Book, breaks: Breaks, x: Floats, most: Floats, ints: Indices, floats: Floats, t_end: float, tape: Tape,
-    parts: Parts
+    desk: Desk
 ) -> int:  # fmt: skip
     """Run from the carried state to `t_end`; return why it stopped. `most` is the largest size of each state so far."""
     while floats[TIME] < t_end:
@@ -52,7 +55,7 @@ def advance(
         f = book.number[ints[KEY]] - 1
         if f < 0:
             return NEED_FRAME
-        worst, _ = violation(book, f, x, parts)
+        worst = violation(book, f, x, desk)
         if worst >= 0:
             ints[KEY] += book.steps[f, worst, 0]
             if book.steps[f, worst, 1] >= 0:
@@ -65,18 +68,20 @@ def advance(
         until = t_end
         if ints[BREAK] < len(breaks.t):
             until = min(until, breaks.t[ints[BREAK]])
-        why = one_step(book, f, x, most, ints, floats, until, tape, parts)
+        why = one_step(book, f, x, most, ints, floats, until, tape, desk)
         if why != DONE:
             return why
     return DONE
 
 
+@merged
 def one_step(
-    book: Book, f: int, x: Floats, most: Floats, ints: Indices, floats: Floats, until: float, tape: Tape, parts: Parts
+    book: Book, f: int, x: Floats, most: Floats, ints: Indices, floats: Floats, until: float, tape: Tape, desk: Desk
 ) -> int:  # fmt: skip
     """Take one accepted step, up to the first event in it at most."""
-    here = rates(book, f, x, parts)
-    j = jacobian(book, f, x, here, parts)
+    rates(book, f, x, desk, desk.here)
+    jacobian(book, f, x, desk.here, desk)
+    error = desk.stages[STAGES - 1]
     k = ints[WRITTEN]
     t = floats[TIME]
     if t - floats[WINDOW] > book.period:
@@ -91,7 +96,7 @@ def one_step(
             h = left
         if ints[STEPS] > MOST_STEPS or h <= 4e-16 * until:
             return STUCK
-        error = try_step(book, f, x, h, j, here, parts, tape, k)
+        try_step(book, f, x, h, desk, tape, k)
         size = 0.0
         for i in range(len(x)):
             scale = floats[ERROR] * max(most[i], abs(tape.end[k, i]))
@@ -105,16 +110,16 @@ def one_step(
             floats[STEP] = h * factor
             continue
         tape.t[k], tape.h[k], tape.key[k] = t, h, ints[KEY]
-        share = first_event(book, f, tape, k, parts)
+        share = first_event(book, f, tape, k, desk)
         for sample in range(SAMPLES):
-            keep(book, f, tape, k, sample, parts)
+            keep(book, f, tape, k, sample, desk)
         ints[WRITTEN] = k + 1
         if share < 1.0:
-            x[:] = dense(tape, k, share)
+            dense(tape, k, share, x)
             floats[TIME] = t + share * h
             floats[STEP] = max(share * h, 0.02 * h)
         else:
-            x[:] = tape.end[k]
+            copy(x, tape.end[k])
             floats[TIME] = until if h == left else t + h
             floats[STEP] = h * factor
         for i in range(len(x)):
@@ -124,9 +129,13 @@ def one_step(
         return DONE
 
 
-def keep(book: Book, f: int, tape: Tape, k: int, sample: int, parts: Parts) -> None:
+@merged
+def keep(book: Book, f: int, tape: Tape, k: int, sample: int, desk: Desk) -> None:
     """Write down what the period is made of at one sample of a step."""
-    count = shares(book, f, np.dot(book.u[f], dense(tape, k, sample / SAMPLES)), parts)
+    parts = desk.parts
+    dense(tape, k, sample / SAMPLES, desk.ahead)
+    functionals(book, f, desk.ahead, desk.u)
+    count = shares(book, f, desk.u, parts)
     for p in range(len(parts.share)):
         used = p < count
         tape.mode[k, sample, p] = parts.mode[p] if used else 0

@@ -121,18 +121,18 @@ class Frames:
         number = self._frame_of
         assert number is not None, "a book is made of frames"
         most = max(len(f["steps"]) for f in frames) + 1
-        rows = np.zeros((len(self._a), most, self.layout.n))
+        rows = np.zeros((len(self._a), self.layout.n, most))
         for k, some in enumerate(self._rows):
-            rows[k, : len(some)] = some
+            rows[k, :, : len(some)] = some.T
         steps = np.zeros((len(frames), most, 2), np.int64)
         for k, f in enumerate(frames):
             steps[k, : len(f["steps"])] = f["steps"]
         m, coil = circuit.modulator, self.coil
         return Book(
-            number=number, a=np.array(self._a), rows=rows, steps=steps,
+            number=number, a=np.array([a.T for a in self._a]), rows=rows, steps=steps,
             watched=np.array([len(f["steps"]) for f in frames], np.int64),
             mode=np.array([f["mode"] for f in frames]), column=np.array([f["column"] for f in frames]),
-            one_way=np.array([f["one_way"] for f in frames]), u=np.array([f["u"] for f in frames]),
+            one_way=np.array([f["one_way"] for f in frames]), u=np.array([f["u"].T for f in frames]),
             used=np.array([int(f["used"]) for f in frames], np.int64), edges=self.edges, period=circuit.period,
             held=np.array([bool(f["held"]) for f in frames]),
             height=m.slope * circuit.period if m else 0.0, dead=m.dead / circuit.period if m else 0.0,

@@ -6,6 +6,7 @@ converters operating in discontinuous conduction mode", IEEE Trans. Power Electr
 dead time that begins with little current.
 """
 
+from chargewright.base.compiled import apart
 from chargewright.circuit._averaged_book import COIL, IDLE, MAIN, MINUS, OPEN, OTHER, PLUS, Book, Floats, Parts
 
 FADE = 0.01
@@ -30,7 +31,7 @@ def duty_of(book: Book, f: int, u: Floats, leg: int) -> float:
     gain = 0.0
     if book.with_coil:
         rise = u[book.column[f, main, PLUS]] * book.period
-        gain = book.u[f, leg, book.coil]
+        gain = book.u[f, book.coil, leg]
     bottom = book.height - 0.5 * gain * rise
     top = u[leg] - 0.5 * gain * rise * book.dead
     duty = top / bottom if bottom > 0.0 else (2.0 if top > 0.0 else -1.0)
@@ -87,6 +88,7 @@ def put(parts: Parts, count: int, mode: int, share: float, current: float) -> in
     return count + 1
 
 
+@apart
 def shares(book: Book, f: int, u: Floats, parts: Parts) -> int:
     """Write the modes of one period with their shares and coil currents; return how many there are."""
     n = stretches(book, f, u, parts)
@@ -119,6 +121,7 @@ def slope_at(book: Book, f: int, u: Floats, pattern: int, kind: int, current: fl
     return slope
 
 
+@apart
 def push_of(book: Book, f: int, u: Floats, pattern: int) -> int:
     """Return in which direction a stretch drives the coil's current from nothing; IDLE where only diodes end it."""
     if not book.one_way[f, pattern] or slope_at(book, f, u, pattern, PLUS, 0.0) > 0.0:

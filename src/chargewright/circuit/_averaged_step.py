@@ -7,11 +7,12 @@ loop halving the step divides the error by 2^4.0; tests hold the whole to an exa
 
 import numpy as np
 
-from chargewright.circuit._averaged_book import COIL, Book, Floats, Parts, Tape
+from chargewright.base.compiled import apart, merged
+from chargewright.circuit._averaged_algebra import add, add_matrix, add_outer, add_times, copy, invert
+from chargewright.circuit._averaged_book import COIL, STAGES, Book, Desk, Floats, Tape
 from chargewright.circuit._averaged_shares import shares
 
 NUDGE = 1e-7
-STAGES = 6
 LAST = (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950)
 AHEAD = np.array([
     (0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
@@ -38,63 +39,81 @@ TWIST = np.array(
 """Dense output, of order 3."""
 
 
-def rates_of(book: Book, f: int, x: Floats, u: Floats, parts: Parts) -> Floats:
-    """Return x' for given functionals."""
-    count = shares(book, f, u, parts)
-    found = np.zeros(len(x))
+def functionals(book: Book, f: int, x: Floats, u: Floats) -> None:
+    """Write the combinations of states that the shares depend on."""
+    u[:] = 0.0
+    add_times(u, 1.0, book.u[f], x)
+
+
+def rates_of(book: Book, f: int, x: Floats, desk: Desk, out: Floats) -> None:
+    """Write x' for the functionals on the desk."""
+    parts, y = desk.parts, desk.y
+    count = shares(book, f, desk.u, parts)
+    copy(y, x)
+    out[:] = 0.0
     for k in range(count):
-        a = book.a[parts.mode[k]]
-        found += parts.share[k] * (np.dot(a, x) + (parts.current[k] - x[book.coil]) * a[:, book.coil])
-    return found
+        y[book.coil] = parts.current[k]
+        add_times(out, parts.share[k], book.a[parts.mode[k]], y)
 
 
-def rates(book: Book, f: int, x: Floats, parts: Parts) -> Floats:
-    """Return x'."""
-    return rates_of(book, f, x, np.dot(book.u[f], x), parts)
+@apart
+def rates(book: Book, f: int, x: Floats, desk: Desk, out: Floats) -> None:
+    """Write x'."""
+    functionals(book, f, x, desk.u)
+    rates_of(book, f, x, desk, out)
 
 
-def jacobian(book: Book, f: int, x: Floats, here: Floats, parts: Parts) -> Floats:
-    """Return ∂x'/∂x: the shares' own matrices, and a column for each functional that the shares depend on."""
-    u = np.dot(book.u[f], x)
+@merged
+def jacobian(book: Book, f: int, x: Floats, here: Floats, desk: Desk) -> None:
+    """Write ∂x'/∂x: the shares' own matrices, and a column for each functional that the shares depend on."""
+    u, parts, slope, moved = desk.u, desk.parts, desk.slope, desk.rate
+    functionals(book, f, x, u)
     count = shares(book, f, u, parts)
-    found = np.zeros((len(x), len(x)))
+    slope[:] = 0.0
     for k in range(count):
-        found += parts.share[k] * book.a[parts.mode[k]]
+        add_matrix(slope, parts.share[k], book.a[parts.mode[k]])
     # The coil's own column comes with its functional.
-    found[:, book.coil] = 0.0
+    slope[book.coil, :] = 0.0
     for m in range(book.used[f]):
         if book.legs <= m < COIL:
             continue
         nudge = NUDGE * (1.0 + abs(u[m]))
         kept = u[m]
         u[m] = kept + nudge
-        moved = rates_of(book, f, x, u, parts)
+        rates_of(book, f, x, desk, moved)
         u[m] = kept
-        found += np.outer((moved - here) / nudge, book.u[f, m])
-    return found
+        add(moved, -1.0, here)
+        add_outer(slope, 1.0 / nudge, moved, book.u[f, :, m])
 
 
-def dense(tape: Tape, k: int, share: float) -> Floats:
-    """Return the state inside a step, at a share of it."""
+@apart
+def dense(tape: Tape, k: int, share: float, out: Floats) -> None:
+    """Write the state inside a step, at a share of it."""
     left = 1.0 - share
-    found: Floats = left * tape.x[k] + share * (tape.end[k] + left * (tape.bow[k] + share * tape.twist[k]))
-    return found
+    out[:] = 0.0
+    add(out, left, tape.x[k])
+    add(out, share, tape.end[k])
+    add(out, share * left, tape.bow[k])
+    add(out, share * left * share, tape.twist[k])
 
 
-def try_step(
-    book: Book, f: int, x: Floats, h: float, j: Floats, here: Floats, parts: Parts, tape: Tape, k: int
-) -> Floats:
-    """Try one step; the tape takes its end and its dense output. Returns the error of each state."""
-    n = len(x)
-    inv = np.linalg.inv(np.eye(n) * (4.0 / h) - j)
-    # One column for each stage.
-    stages = np.zeros((n, STAGES))
-    stages[:, 0] = np.dot(inv, here)
+@merged
+def try_step(book: Book, f: int, x: Floats, h: float, desk: Desk, tape: Tape, k: int) -> None:
+    """Try one step from the slope on the desk; the tape takes its end and dense output, the last stage is its error."""
+    stages, ahead, rate = desk.stages, desk.ahead, desk.rate
+    invert(desk.slope, 4.0 / h, desk.inverse, desk.swaps)
+    stages[:] = 0.0
+    add_times(stages[0], 1.0, desk.inverse, desk.here)
     for s in range(1, STAGES):
-        rate = rates(book, f, x + np.dot(stages, AHEAD[s]), parts)
-        stages[:, s] = np.dot(inv, rate + np.dot(stages, MIXED[s]) / h)
-    tape.x[k] = x
-    tape.end[k] = x + np.dot(stages, AHEAD[STAGES])
-    tape.bow[k] = np.dot(stages, BOW)
-    tape.twist[k] = np.dot(stages, TWIST)
-    return stages[:, STAGES - 1].copy()
+        copy(ahead, x)
+        add_times(ahead, 1.0, stages, AHEAD[s])
+        rates(book, f, ahead, desk, rate)
+        add_times(rate, 1.0 / h, stages, MIXED[s])
+        add_times(stages[s], 1.0, desk.inverse, rate)
+    copy(tape.x[k], x)
+    copy(tape.end[k], x)
+    add_times(tape.end[k], 1.0, stages, AHEAD[STAGES])
+    tape.bow[k, :] = 0.0
+    add_times(tape.bow[k], 1.0, stages, BOW)
+    tape.twist[k, :] = 0.0
+    add_times(tape.twist[k], 1.0, stages, TWIST)

@@ -17,14 +17,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from chargewright.base.compiled import compiled as compiled_form
-from chargewright.base.compiled import is_kept, numba_module
+from chargewright.base.compiled import compiled_bare, is_kept, numba_module
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _averaged_book as places
 from chargewright.circuit import _averaged_kernel as kernel
 from chargewright.circuit import _clock_kernel as clock
 from chargewright.circuit._assembly import Floats
-from chargewright.circuit._averaged_book import SAMPLES, Breaks, Tape, parts_for
+from chargewright.circuit._averaged_book import SAMPLES, Breaks, Tape, desk_for, parts_for
 from chargewright.circuit._averaged_layout import Frames, frames_of
 from chargewright.circuit._averaged_shares import duty_of, shares
 from chargewright.circuit.circuit import Circuit
@@ -72,7 +71,7 @@ class AveragedRun:
             raise OutOfRange("the circuit has no modulator; its gates tell its duty")
         book, at = self.frames.book(), averaged_samples(self, t)
         frame = book.number[self.tape.key[at.step]] - 1
-        raw = [0.0 if book.held[f] else duty_of(book, f, book.u[f] @ x, leg)
+        raw = [0.0 if book.held[f] else duty_of(book, f, x @ book.u[f], leg)
                for f, x in zip(frame, at.x, strict=True)]  # fmt: skip
         return np.asarray(np.clip(np.array(raw), 0.0, 1.0))
 
@@ -162,19 +161,19 @@ def _advance(
     if "ramp" in engine.layout.states:
         x[engine.layout.states["ramp"]] = 0.0
     breaks = Breaks(drive.break_t, drive.break_place, drive.break_value, drive.break_slope)
-    loop = compiled_form(kernel.advance) if fast and numba_module() is not None else kernel.advance
+    loop = compiled_bare(kernel.advance) if fast and numba_module() is not None else kernel.advance
     ints, floats = np.zeros(places.WRITTEN + 1, np.int64), np.zeros(places.ERROR + 1)
     ints[places.KEY], ints[places.BREAK] = key, break_at
     floats[places.TIME], floats[places.STEP], floats[places.ERROR] = begin, 0.01 * circuit.period, tolerance
     most = np.maximum(np.abs(x), kernel.FLOOR)
-    parts = parts_for(len(frames.patterns))
-    tape = _tape(len(x), len(parts.share))
+    tape = _tape(len(x), len(parts_for(len(frames.patterns)).share))
     pieces: list[list[np.ndarray]] = []
     if key not in frames.keys:
         frames.add(key, x)
     while True:
         ints[places.WRITTEN] = 0
-        why = loop(frames.book(), breaks, x, most, ints, floats, t_end, tape, parts)
+        book = frames.book()
+        why = loop(book, breaks, x, most, ints, floats, t_end, tape, desk_for(book, len(frames.patterns)))
         pieces.append([a[: ints[places.WRITTEN]].copy() for a in tape])
         if why == kernel.DONE:
             break
@@ -229,7 +228,7 @@ def _resolved(run: AveragedRun, t: Floats, step: np.ndarray, x: Floats) -> Avera
     mode, share, current = np.zeros((len(t), room), np.int64), np.zeros((len(t), room)), np.zeros((len(t), room))
     frame = book.number[run.tape.key[step]] - 1
     for k, f in enumerate(frame):
-        count = shares(book, f, book.u[f] @ x[k], parts)
+        count = shares(book, f, x[k] @ book.u[f], parts)
         mode[k, :count], share[k, :count] = parts.mode[:count], parts.share[:count]
         current[k, :count] = parts.current[:count]
     return AveragedSamples(run=run, t=t, step=step, x=x, mode=mode, share=share, current=current)

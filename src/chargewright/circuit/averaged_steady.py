@@ -5,7 +5,7 @@ import numpy as np
 from chargewright.base.errors import NoSolution, OutOfRange
 from chargewright.circuit import _clock_kernel as clock
 from chargewright.circuit._assembly import Floats
-from chargewright.circuit._averaged_book import BREAK, KEY, WRITTEN, Breaks, Parts, parts_for
+from chargewright.circuit._averaged_book import BREAK, KEY, WRITTEN, Breaks, desk_for
 from chargewright.circuit._averaged_events import apply_break, violation
 from chargewright.circuit._averaged_kernel import MOST_FLIPS
 from chargewright.circuit._averaged_layout import Frames, frames_of
@@ -55,20 +55,22 @@ def _settle(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray) -> No
     held = {e.name for e in circuit.elements if isinstance(e, Capacitor) and e.cell}
     moving = [e.name for e in circuit.elements if isinstance(e, Coil | PassSwitch | Capacitor)]
     free = np.array([states[name] for name in moving if name not in held], dtype=int)
-    parts = parts_for(len(frames.patterns))
     step, size = FIRST, np.inf
-    frame = _frame(circuit, frames, x, ints, parts)
+    frame = _frame(circuit, frames, x, ints)
     for _ in range(MOST_STEPS):
         book, h = frames.book(), step * circuit.period
-        rate = rates(book, frame, x, parts)
-        slope = jacobian(book, frame, x, rate, parts)[np.ix_(free, free)]
+        desk = desk_for(book, len(frames.patterns))
+        rates(book, frame, x, desk, desk.here)
+        jacobian(book, frame, x, desk.here, desk)
+        slope, rate = desk.slope.T[np.ix_(free, free)], desk.here
         move = _solved(np.eye(len(free)) / h - slope, rate[free])
         size = float(np.max(np.abs(move) / (1.0 + np.abs(x[free])), initial=0.0))
         ahead, key = x.copy(), ints.copy()
         ahead[free] += move
         if size < FARTHEST:
-            over = _frame(circuit, frames, ahead, key, parts)
-            missed = move / h - rates(frames.book(), over, ahead, parts)[free]
+            over = _frame(circuit, frames, ahead, key)
+            rates(frames.book(), over, ahead, desk, desk.rate)
+            missed = move / h - desk.rate[free]
             wrong = float(np.max(np.abs(_solved(np.eye(len(free)) / h - slope, missed)) / (1.0 + np.abs(x[free])),
                                  initial=0.0))  # fmt: skip
         # A step whose linear answer is not nearly the true one was too long.
@@ -94,13 +96,13 @@ def _solved(m: Floats, right: Floats) -> Floats:
         return np.full(len(right), np.inf)
 
 
-def _frame(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray, parts: Parts) -> int:
+def _frame(circuit: Circuit, frames: Frames, x: Floats, ints: np.ndarray) -> int:
     """Return the frame that holds at a state."""
     for _ in range(MOST_FLIPS):
         key = int(ints[KEY])
         frame = frames.keys.index(key) if key in frames.keys else frames.add(key, x)
         book = frames.book()
-        worst, _ = violation(book, frame, x, parts)
+        worst = violation(book, frame, x, desk_for(book, len(frames.patterns)))
         if worst < 0:
             return frame
         ints[KEY] += book.steps[frame, worst, 0]

@@ -12,4 +12,4 @@ def _tiny() -> object:
     return run_averaged(Circuit(elements=elements, period=1e-6), t_end=1e-6, compiled=True)
 
 
-KERNEL = Kernel(title="an averaged circuit in time", function=advance, tiny=_tiny, cost=20.0)
+KERNEL = Kernel(title="an averaged circuit in time", function=advance, tiny=_tiny, cost=8.0)
