@@ -8,6 +8,8 @@ import pytest
 from chargewright.base.compiled import compiled, compiled_as, compiled_bare, merged, numba_module, plain
 
 pytestmark = pytest.mark.skipif(numba_module() is None, reason="numba has no wheel for this machine")
+HOME = "chargewright.base.compiled"
+"""Where these functions say that they live: what is kept on disk names a module that the next process can import."""
 
 
 class Spring(NamedTuple):
@@ -29,7 +31,7 @@ def test_a_function_may_share_its_name_with_an_attribute_that_it_reads(monkeypat
     # Functions count as the package's own by their module; `co_names` holds attributes too, and following those made
     # `force` compile itself without end.
     for function in (force, work):
-        monkeypatch.setattr(function, "__module__", "chargewright.tests")
+        monkeypatch.setattr(function, "__module__", HOME)
     spring = Spring(3.0, 0.5)
     assert plain(work)(spring) == work(spring) == 3.0
     assert compiled(work)(spring) == 3.0
@@ -62,7 +64,7 @@ def test_a_bare_kernel_takes_what_is_written_by_element_and_reads_what_is_merged
     monkeypatch: pytest.MonkeyPatch,
 ):
     for function in (halves_by_element, halves, shifted, both):
-        monkeypatch.setattr(function, "__module__", "chargewright.tests")
+        monkeypatch.setattr(function, "__module__", HOME)
     x = np.arange(5.0)
     twin = compiled_bare(both)
     assert twin(x) == both(x) == 5.0 * 7.0
