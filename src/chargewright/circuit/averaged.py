@@ -9,7 +9,8 @@ What it does not know: ripple, and all that follows from it (rms losses of rippl
 cycles at parts of the switching frequency). Good up to about a tenth of the switching frequency. These need the
 switched circuit: a filter that rings near the switching frequency, capacitors that empty within one period, a coil
 whose current stops in more than one stretch of a period (one leg of four switches on diodes while the other switches).
-Trips and skipped pulses go by mean values.
+Trips and skipped pulses go by mean values: a trip on what has ripple comes later, by the time in which the mean rises
+by half of the ripple, and where pulses are left out the source's mean current is off by some hundredths.
 """
 
 import sys
