@@ -20,9 +20,9 @@ Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 Gain = Callable[[Floats, Any], Complexes]
 """Loop gain at frequencies [Hz] for chosen points: f (f,) or (m, 1) and a slice or m indices to (m, f) or (m, 1)."""
-BLOCK = 4096
+BLOCK = 12_288
 """Points whose crossings are narrowed together."""
-_SWEEP = 256
+_SWEEP = 768
 """Points swept at once: their arrays stay in a core's cache."""
 _STEPS = 40
 _CLOSE = 1e-6
