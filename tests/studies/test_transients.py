@@ -214,6 +214,17 @@ def test_a_contract_that_slews_moves_the_input_by_its_difference_and_leaves_the_
     assert p.strongest.v_set.typ == 20.0
 
 
+def test_a_stretch_that_the_next_event_cuts_short_tells_no_settling(ran):
+    # Until the battery switch closes, the capacitors hold the bus on a straight way down: it cannot have settled there.
+    held = PEAK.replace("load: 20 W", "rails: [{name: main, voltage: 5 V, power: 20 W, input_capacitance: 47 uF}]")
+    r = ran("direct", "unplug", held)
+    pulled, closes = (t for t, _ in r.events)
+    w, before = r.waves, (r.waves.t > pulled) & (r.waves.t < closes)
+    assert w.mean["v_bus"][before][-1] < w.mean["v_bus"][before][len(before[before]) // 2] - 1.0
+    assert r.measure("settling").note == ""
+    assert r.measure("settling").value < r.waves.t[-1] - closes
+
+
 HIGH = PD.replace("series: 2", "series: 4") + "charge: {current: 0.3 C}\n"
 
 
