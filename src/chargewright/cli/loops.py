@@ -25,12 +25,12 @@ def loops(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON to standard output.")] = False,
 ) -> int:
     """Judge the regulation loops: amplifiers, crossover and margins over the whole envelope, the worst corner named."""
-    from chargewright.base.errors import NoSolution, OutOfRange
+    from chargewright.base.errors import OutOfRange
     from chargewright.base.near import nearest
     from chargewright.spec.load import load_design
     from chargewright.studies.loop_control import Control, ControllerModel
+    from chargewright.studies.one_path import studied_path
     from chargewright.studies.stability import stability
-    from chargewright.studies.study import study_design
 
     kinds: tuple[Control, ...] = get_args(Control)
     kind = next((k for k in kinds if k == control), None)
@@ -39,11 +39,7 @@ def loops(
             f"--control {control}: this is none of {', '.join(kinds)}; did you mean {nearest(control, kinds)}?"
         )
 
-    study = study_design(load_design(design), design)
-    keys = [p.path.key for p in study.paths]
-    if path is not None and path not in keys:
-        raise NoSolution(f"--path {path}: this design has no such path; did you mean {nearest(path, keys)}?")
-    chosen = study.path(path) if path is not None else study.winner or study.paths[0]
+    study, chosen = studied_path(load_design(design), design, path, lambda _step, _share: None)
     found = stability(study.case, chosen, ControllerModel(control=kind))
     record = json.dumps(_record(found), ensure_ascii=False, allow_nan=False)
     print(record if as_json else _text(found))

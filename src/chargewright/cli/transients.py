@@ -55,18 +55,12 @@ def transients(
 
 
 def _product(design: Path, path: str | None, line: Line) -> "tuple[str, Product]":
-    from chargewright.base.errors import NoSolution
-    from chargewright.base.near import nearest
     from chargewright.spec.load import load_design
+    from chargewright.studies.one_path import studied_path
     from chargewright.studies.stability import stability
-    from chargewright.studies.study import study_design
     from chargewright.studies.transients.run import product_of
 
-    study = study_design(load_design(design), design, progress=lambda step, share: line.tell(step, 0.25 * share))
-    keys = [p.path.key for p in study.paths]
-    if path is not None and path not in keys:
-        raise NoSolution(f"--path {path}: this design has no such path; did you mean {nearest(path, keys)}?")
-    chosen = study.path(path) if path is not None else study.winner or study.paths[0]
+    study, chosen = studied_path(load_design(design), design, path, lambda step, share: line.tell(step, 0.25 * share))
     line.tell("loops over the whole envelope", 0.26)
     return study.case.design.name, product_of(study.case, chosen, stability(study.case, chosen))
 

@@ -1,10 +1,11 @@
 """One path of a design with its parts, without the rest of the study: what a single question is asked of."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from chargewright.base.errors import NoSolution
+from chargewright.base.near import nearest
 from chargewright.network.hardware import Hardware
 from chargewright.parts.catalogue import load_parts
 from chargewright.paths import shelf
@@ -13,7 +14,7 @@ from chargewright.sizing.size import size
 from chargewright.spec.design import Design
 from chargewright.studies.needs import Plan, demand, plan
 from chargewright.studies.situation import Situation, situation
-from chargewright.studies.study import Study, study_design
+from chargewright.studies.study import PathStudy, Study, study_design
 
 Progress = Callable[[str, float], None]
 
@@ -26,6 +27,19 @@ class BuiltPath:
     plan: Plan
     build: Build
     hardware: Hardware
+
+
+def studied_path(design: Design, design_file: Path, key: str | None, tell: Progress) -> tuple[Study, PathStudy]:
+    """Return the path `key` studied alone, with its study; None for the best one (or the first that failed) of all.
+
+    Raises NoSolution for a path that the design does not have, ChargewrightError where it cannot be resolved.
+    """
+    keys = tuple(design.candidates or shelf.keys())
+    if key is not None and key not in keys:
+        raise NoSolution(f"--path {key}: this design has no such path; did you mean {nearest(key, keys)}?")
+    asked = design if key is None else replace(design, candidates=(key,))
+    study = study_design(asked, design_file, tell)
+    return study, study.winner or study.paths[0]
 
 
 def built_path(design: Design, design_file: Path, key: str | None, tell: Progress) -> BuiltPath:
