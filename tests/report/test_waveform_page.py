@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from chargewright.base.errors import OutOfRange
-from chargewright.report.waveform_page import Bound, Curve, View, waveform_page
+from chargewright.report.waveform_page import Curve, View, waveform_page
+from chargewright.studies.transients.record import Limit
 
 T = np.linspace(-1e-4, 1e-3, 50)
 
@@ -20,7 +21,7 @@ def _view(title: str = "The plug is pulled", n: int = 50) -> View:
     return View(
         key="unplug", title=title, note="Pack at 15 %.", t=T, events=((0.0, "plug pulled"),),
         curves=(Curve(key="v_bus", title="bus voltage", unit="V", mean=bus, low=bus - 0.1, high=bus + 0.1),),
-        bounds=(Bound(of="v_bus", words="highest bus", value=24.0, side="above"),),
+        limits=(Limit(of="v_bus", words="highest bus", value=24.0, side="above"),),
     )  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """Packs whose charge is known from elsewhere."""
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -80,3 +81,20 @@ def make_pack() -> Callable[..., Pack]:
 @pytest.fixture
 def generic_keys() -> tuple[str, ...]:
     return cells.shelf.keys()
+
+
+@pytest.fixture
+def one_pair(make_table_pack: Callable[..., Pack]) -> Pack:
+    """Return the cell of reference run o15: tables of rest voltage and R0, one RC pair, one thermal mass."""
+    folder = Path(__file__).resolve().parents[1] / "data" / "reference_runs" / "o15_charge_ecm"
+    given = json.loads((folder / "result.json").read_text())["parameters"]
+    return make_table_pack(
+        amp_hours=given["capacity_Ah"],
+        soc=given["soc_table"],
+        ocv=given["ocv_table_V"],
+        r0=np.array(given["r0_table_ohm"]),
+        r1=given["r1_ohm"],
+        tau=given["r1_ohm"] * given["c1_F"],
+        heat_capacity=given["thermal_mass_J_per_K"],
+        thermal_resistance=1.0 / given["heat_transfer_W_per_K"],
+    )

@@ -37,21 +37,6 @@ def charged(pack: Pack, c_rate: float, soc_start: float, **keys: Any) -> ChargeR
     return run_charge(pack, settings, soc_start=soc_start, **({"temp_ambient": ROOM} | keys))
 
 
-@pytest.fixture
-def one_pair(make_table_pack: Make) -> Pack:
-    given = reference("o15_charge_ecm")["parameters"]
-    return make_table_pack(
-        amp_hours=given["capacity_Ah"],
-        soc=given["soc_table"],
-        ocv=given["ocv_table_V"],
-        r0=np.array(given["r0_table_ohm"]),
-        r1=given["r1_ohm"],
-        tau=given["r1_ohm"] * given["c1_F"],
-        heat_capacity=given["thermal_mass_J_per_K"],
-        thermal_resistance=1.0 / given["heat_transfer_W_per_K"],
-    )
-
-
 @pytest.mark.parametrize("accuracy", ["fine", "quick"])
 @pytest.mark.parametrize("c_rate", [0.5, 1.0])
 def test_agrees_with_a_battery_simulator_on_the_same_equations(one_pair: Pack, c_rate: float, accuracy: str):

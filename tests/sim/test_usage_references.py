@@ -12,21 +12,6 @@ DATA = Path(__file__).resolve().parents[1] / "data" / "reference_runs" / "o15_ch
 ROOM = 298.15
 
 
-@pytest.fixture
-def one_pair(make_table_pack):
-    given = json.loads((DATA / "result.json").read_text())["parameters"]
-    return make_table_pack(
-        amp_hours=given["capacity_Ah"],
-        soc=given["soc_table"],
-        ocv=given["ocv_table_V"],
-        r0=np.array(given["r0_table_ohm"]),
-        r1=given["r1_ohm"],
-        tau=given["r1_ohm"] * given["c1_F"],
-        heat_capacity=given["thermal_mass_J_per_K"],
-        thermal_resistance=1.0 / given["heat_transfer_W_per_K"],
-    )
-
-
 @pytest.mark.parametrize(("step", "apart"), [(1.0, 2e-3), (10.0, 5e-3), (60.0, 3e-2)])
 @pytest.mark.parametrize("c_rate", [0.5, 1.0])
 def test_a_charge_in_steps_is_that_of_a_battery_simulator(one_pair, c_rate, step, apart):

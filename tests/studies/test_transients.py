@@ -11,12 +11,13 @@ from chargewright.base.errors import ChargewrightError
 from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.physics.transient import hold_up_time
 from chargewright.report.figures.transient import transient_picture
+from chargewright.sizing.build import bank_capacitance
 from chargewright.spec.load import load_design
 from chargewright.studies.operate import source_limit
 from chargewright.studies.stability import ControllerModel, loops_of, stability
 from chargewright.studies.study import study_design
 from chargewright.studies.transients import run, shelf
-from chargewright.studies.transients.product import FROM_SOURCE, Product, bank_capacitance
+from chargewright.studies.transients.product import FROM_SOURCE, Product
 from chargewright.studies.transients.record import QUANTITIES, TransientReport
 from chargewright.studies.transients.run import one, product_of, transients
 

@@ -1,35 +1,25 @@
 """The page about use tells what the code does."""
 
-import re
 from dataclasses import fields
-from pathlib import Path
 
 import pytest
+from doc_page import ROOT, options_named, options_of, page_of, run_example
 
 from chargewright.bridges.bdf import REQUIRED
-from chargewright.cli.main import app
 from chargewright.parts.rail_inputs import C_IN
 from chargewright.studies.usage.settings import UsageSettings
 
-ROOT = Path(__file__).resolve().parents[2]
-PAGE = (ROOT / "docs" / "usage.md").read_text(encoding="utf-8")
+PAGE = page_of("usage.md")
 
 
 def test_the_page_s_python_prints_what_the_page_shows(capsys: pytest.CaptureFixture[str], monkeypatch):
     monkeypatch.chdir(ROOT)
-    code = re.search(r"^```python\n(.*?)^```$", PAGE, flags=re.MULTILINE | re.DOTALL)
-    assert code
-    shown = re.search(r"^```text\n(.*?)^```$", PAGE[code.end() :], flags=re.MULTILINE | re.DOTALL)
-    assert shown
-    exec(compile(code[1], "docs/usage.md", "exec"), {})
-    assert capsys.readouterr().out == shown[1]
+    shown = run_example("usage.md")
+    assert capsys.readouterr().out == shown
 
 
 def test_the_page_s_commands_have_options_that_exist(capsys: pytest.CaptureFixture[str]):
-    with pytest.raises(SystemExit):
-        app(args=["usage", "--help"], prog_name="chargewright", standalone_mode=True)
-    known = set(re.findall(r"--[a-z][a-z-]+", capsys.readouterr().out))
-    used = set(re.findall(r"--[a-z][a-z-]+", PAGE))
+    known, used = options_of("usage", capsys), options_named("usage.md")
     assert len(used) > 8
     assert used <= known
 

@@ -29,6 +29,11 @@ def save_text_atomically(path: Path, text: str) -> None:
     """
     with _told(path):
         data = text.encode("utf-8")
+    save_bytes_atomically(path, data)
+
+
+def save_bytes_atomically(path: Path, data: bytes) -> None:
+    """Write `data` to `path`, like `save_text_atomically`."""
     write_file_atomically(path, lambda file: file.write(data))
 
 

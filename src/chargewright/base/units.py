@@ -249,6 +249,8 @@ _SHOWN = {"ohm": "Ω", "1": "", "dK": "K", "V*s": "V·s", "ohm*m": "Ω·m", "ohm
 _SHOWN |= {"m2": "m²", "m3": "m³", "W/m3": "W/m³", "A2": "A²"}
 _PREFIXABLE = {"V", "A", "ohm", "W", "J", "F", "H", "Hz", "s", "C", "m", "V*s", "T"}
 _STEPS = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
+WATT_HOURS_FROM = 360.0
+"""Energy [J] from which `show` writes Wh."""
 _SHOWN_AS = {"1/K": ("ppm/K", 1e6), "V/K": ("mV/K", 1e3), "m2": ("mm²", 1e6)}
 
 
@@ -271,7 +273,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         return f"{_digits(value * 3600.0, digits)} C"
     if unit == "C" and (value == 0.0 or abs(value) >= 1.0):
         return show_scaled(value / 3600.0, "Ah", digits)
-    if unit == "J" and abs(value) >= 360.0:
+    if unit == "J" and abs(value) >= WATT_HOURS_FROM:
         return show_scaled(value / 3600.0, "Wh", digits)
     if unit == "s" and abs(value) >= 90.0:
         return _clock(value)

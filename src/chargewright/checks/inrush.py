@@ -9,9 +9,8 @@ from chargewright.checks.review import Check, Review
 from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.supply import Supply
 from chargewright.parts.usb_pd.limits import SAFE_5_VOLTS, SLEW_MAX
-from chargewright.physics.capacitor import biased_capacitance
 from chargewright.physics.transient import inrush_current
-from chargewright.sizing.build import Bank
+from chargewright.sizing.build import Bank, bank_capacitance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,10 +29,8 @@ def inrush_of(bank: Bank, supply: Supply, c_rails: float) -> Inrush:
     A ceramic has most of its capacitance at the low end of the step, so that is where it is counted. `c_rails` is what
     the rails add behind the pair [F]: nothing is known of their bias, so their upper tolerance has to do.
     """
-    part = bank.part
     v_start = min(SAFE_5_VOLTS.typ, supply.v_set.typ)
-    c = float(biased_capacitance(part.c_0, v_start, part.v_half, part.bias_exponent)) * bank.count * (1.0 + part.tol_c)
-    c += c_rails
+    c = float(bank_capacitance(bank, v_start, 1.0)) + c_rails
     return Inrush(c=c, i=float(inrush_current(c, min(supply.slew, SLEW_MAX))))
 
 

@@ -7,8 +7,8 @@ from chargewright.base.units import show
 from chargewright.checks.review import Check, Review
 from chargewright.parts.pack import pack_ocv, pack_resistance
 from chargewright.parts.rail_inputs import rail_inputs
-from chargewright.physics.capacitor import biased_capacitance
 from chargewright.physics.transient import hold_up_time
+from chargewright.sizing.build import bank_capacitance
 
 SOC = 0.15
 """State of charge of a pack that is taken for nearly empty [1]."""
@@ -43,9 +43,7 @@ def _time(review: Review, v_end: float) -> float:
     """Return how long the capacitors on the bus, those of stage and rails, hold the busiest load [s]."""
     bank = review.build.bank_b if review.path.narrow else review.build.bank_a
     v_start = review.case.v_full if review.path.narrow else review.plan.v_bus_source_min
-    part = bank.part
-    c = float(biased_capacitance(part.c_0, v_start, part.v_half, part.bias_exponent)) * bank.count
-    c += rail_inputs(review.plan.rails).c
+    c = float(bank_capacitance(bank, v_start)) + rail_inputs(review.plan.rails).c
     return float(hold_up_time(c, v_start, v_end, review.case.p_busy))
 
 

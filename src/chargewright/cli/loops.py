@@ -2,9 +2,8 @@
 
 import json
 import math
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, BinaryIO, get_args
+from typing import TYPE_CHECKING, Annotated, Any, get_args
 
 import typer
 
@@ -52,7 +51,7 @@ def loops(
 
 def _save(out: Path, found: "Stability", record: str, *, png: bool) -> None:
     """Write record, envelope and figures into a folder."""
-    from chargewright.base.files import save_text_atomically, write_file_atomically
+    from chargewright.base.files import save_bytes_atomically, save_text_atomically
     from chargewright.report.data.loops import envelope_table
     from chargewright.report.figures.loop_gain import loop_gain_picture
     from chargewright.report.figures.margin_map import margin_map_picture
@@ -69,11 +68,7 @@ def _save(out: Path, found: "Stability", record: str, *, png: bool) -> None:
         if png:
             from chargewright.report.pdf import png_bytes
 
-            write_file_atomically(out / f"{picture.key}.png", partial(_write, png_bytes(picture)))
-
-
-def _write(image: bytes, file: BinaryIO) -> None:
-    file.write(image)
+            save_bytes_atomically(out / f"{picture.key}.png", png_bytes(picture))
 
 
 def _degrees(radians: float) -> str:

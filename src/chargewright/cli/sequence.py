@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from chargewright.sim.sequence_rules import Machine
     from chargewright.studies.one_path import BuiltPath
     from chargewright.studies.sequences.record import Leg, Sequences
-    from chargewright.studies.stability import Stability
 
 _SHARE_OF_PARTS = 0.5
 _CHANGES_SHOWN = 24
@@ -38,7 +37,7 @@ def sequence(
 ) -> int:
     """Run events in every order (plug, contract, boot, peak, unplug …): what resets, cycles, latches or stays dead."""
     from chargewright.base.errors import ChargewrightError
-    from chargewright.base.near import nearest
+    from chargewright.base.near import hint_of
     from chargewright.spec.load import load_design
     from chargewright.studies.one_path import built_path
     from chargewright.studies.sequences.script import parse_script
@@ -50,7 +49,7 @@ def sequence(
         built = built_path(load_design(design), design, path, lambda what, share: line.tell(what, share / 2.0))
         names = tuple(built.plan.contracts)
         if source is not None and source not in names:
-            raise ChargewrightError(f"--source {source}: no such source; did you mean {nearest(source, names)!r}?")
+            raise ChargewrightError(f"--source {source}: no such source; {hint_of(source, names)}")
         chosen = names if source is None else (source,)
         if words is not None:
             return _one(built, words, chosen[0] if source else built.plan.strongest, out, as_json)
@@ -62,6 +61,7 @@ def _every(
 ) -> int:
     from chargewright.studies.sequences.run import sequences
     from chargewright.studies.settings import settings
+    from chargewright.studies.stability import loops_if_any
 
     found = sequences(
         built.case,
@@ -69,7 +69,7 @@ def _every(
         built.hardware,
         built.build,
         coded=settings(built.case, built.plan, built.build),
-        loops=_loops(built),
+        loops=loops_if_any(built.case, built.plan, built.hardware, built.build),
         sources=sources,
         midway=early,
         most=2000,
@@ -91,11 +91,11 @@ def _one(built: "BuiltPath", words: tuple[str, ...], source: str, out: Path | No
     from chargewright.studies.sequences.script import run_script
     from chargewright.studies.sequences.settings import SequenceSettings
     from chargewright.studies.settings import settings
+    from chargewright.studies.stability import loops_if_any
 
     coded = settings(built.case, built.plan, built.build)
-    machine = machine_of(
-        built.case, built.plan, built.hardware, built.build, source, SequenceSettings(), coded, _loops(built)
-    )
+    loops = loops_if_any(built.case, built.plan, built.hardware, built.build)
+    machine = machine_of(built.case, built.plan, built.hardware, built.build, source, SequenceSettings(), coded, loops)
     legs = run_script(machine, words, record=True)
     bad = [(leg.word, v) for leg in legs for v in verdicts(machine, leg.passage, leg.word.partition("@")[0])]
     said = [f"{OUTCOMES[v.key][0]}, at '{word}': {v.cause}" for word, v in bad]
@@ -106,17 +106,6 @@ def _one(built: "BuiltPath", words: tuple[str, ...], source: str, out: Path | No
         if not as_json:
             print(f"\nTable and figure: {out}")
     return 1 if bad else 0
-
-
-def _loops(built: "BuiltPath") -> "Stability | None":
-    """Return the loops of a path; None where none could be judged."""
-    from chargewright.base.errors import NoSolution
-    from chargewright.studies.stability import ControllerModel, loops_of
-
-    try:
-        return loops_of(built.case, built.plan, built.hardware, built.build, ControllerModel())
-    except NoSolution:
-        return None
 
 
 def summary(found: "Sequences") -> str:

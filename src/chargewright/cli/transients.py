@@ -98,7 +98,7 @@ def record(found: "Transients") -> dict[str, Any]:
 
 
 def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
-    from chargewright.base.files import save_text_atomically
+    from chargewright.base.files import save_bytes_atomically, save_text_atomically
     from chargewright.base.version import own_version
     from chargewright.bridges.table_files import save_table, table_notes
     from chargewright.report.blocks import Chapter, Document
@@ -116,7 +116,7 @@ def _write(found: "Transients", name: str, out: Path, *, parquet: bool) -> None:
         save_table(table, wave_columns(r), notes=table_notes(f"{name}, {found.path}: {r.title}", setting=r.setting))
         picture = transient_picture(r)
         save_text_atomically(out / f"{r.key}.svg", picture.svg)
-        (out / f"{r.key}.png").write_bytes(png_bytes(picture))
+        save_bytes_atomically(out / f"{r.key}.png", png_bytes(picture))
     chapter = Chapter(
         key="transients", title="What happens when", question="Does it withstand what happens to it?",
         blocks=tuple(transient_blocks(found)),

@@ -94,13 +94,12 @@ def usage(
     )
     left = given("--capacity", capacity, "1", *_CAPACITY)
     grown = given("--resistance", resistance, "1", *_RESISTANCE)
-    _one_of("--gaps", gaps, *_GAPS)
-    _one_of("--bad-rows", bad_rows, *_BAD_ROWS)
+    in_gaps, in_bad_rows = _one_of("--gaps", gaps, *_GAPS), _one_of("--bad-rows", bad_rows, *_BAD_ROWS)
     if rest_days < 0:
         raise ChargewrightError(f"--rest-days {rest_days}: a number of days, 0 for none")
     loaded = load_design(design)
     with Line(quiet=as_json) as line:
-        wanted = None if log is None else _read_log(log, step, column, unit, gaps, bad_rows, flip, line.tell)
+        wanted = None if log is None else _read_log(log, step, column, unit, in_gaps, in_bad_rows, flip, line.tell)
         built = built_path(loaded, design, path, lambda what, share: line.tell(what, _SHARE_OF_PARTS * share))
         worn = aged(built.case.pack, capacity=left, resistance=grown)
         case = replace(built.case, pack=worn)
@@ -132,7 +131,7 @@ def usage(
 
 
 def _read_log(
-    path: Path, step: str, columns: list[str] | None, units: list[str] | None, gaps: str, bad: str, flip: bool,
+    path: Path, step: str, columns: list[str] | None, units: list[str] | None, gaps: Any, bad: Any, flip: bool,
     tell: Callable[[str, float], None],
 ) -> "LoadLog":  # fmt: skip
     from chargewright.base.units import parse
@@ -143,8 +142,8 @@ def _read_log(
         step=parse(step, "s"),
         columns=_pairs("--column", columns),
         units=_pairs("--unit", units),
-        gaps=_one_of("--gaps", gaps, *_GAPS),
-        bad=_one_of("--bad-rows", bad, *_BAD_ROWS),
+        gaps=gaps,
+        bad=bad,
         negative="flip" if flip else "refuse",
         progress=lambda share: tell("reading the log", 0.2 * share),
     )

@@ -17,8 +17,8 @@ from chargewright.studies.outlook import outlook
 from chargewright.studies.sequences.run import sequences
 from chargewright.studies.settings import Settings, settings
 from chargewright.studies.situation import Situation
-from chargewright.studies.stability import Stability, stability
-from chargewright.studies.study import PathStudy, Study
+from chargewright.studies.stability import loops_if_any
+from chargewright.studies.study import Study
 from chargewright.studies.transients.product import Product
 from chargewright.studies.transients.run import product_of, study_transients
 from chargewright.studies.transients.steady_wave import SteadyWave, steady_wave
@@ -62,7 +62,7 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
     coded = settings(case, subject.plan, build)
     rungs = ladders(case, subject.plan, build, coded)
     tell("loops over the whole envelope", 0.1)
-    loops = _loops(case, subject) if won else None
+    loops = loops_if_any(case, subject.plan, subject.hardware, build) if won else None
     tell("charges from every source, cold and hot", 0.2)
     charges = charge_cases(case, subject.plan, subject.hardware)
     old = aged_charge(case, subject.plan, subject.hardware)
@@ -96,14 +96,6 @@ def make_dossier(study: Study, progress: Progress | None = None) -> Dossier:
         assumptions=assumptions,
         not_modelled=not_modelled,
     )
-
-
-def _loops(case: Situation, subject: PathStudy) -> Stability | None:
-    """Return the loops of a path; None where the stage reaches no point at which one could be judged."""
-    try:
-        return stability(case, subject)
-    except NoSolution:
-        return None
 
 
 def _steady_wave(product: Product) -> SteadyWave | None:

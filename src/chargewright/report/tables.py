@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Literal
 
-from chargewright.base.units import show, show_energy
+from chargewright.base.units import WATT_HOURS_FROM, show, show_energy
 from chargewright.report.blocks import Cell, Derivation, Table, Tone
 
 Kind = Literal["number", "count", "flag", "text"]
@@ -15,8 +15,6 @@ ROW = "row"
 """Unit of a column whose numbers are in the unit that stands in the same row under `unit`."""
 _PLAIN_FROM = 2.0
 """Ratio from which `show` writes a plain number; in a column of ratios all are per cent."""
-_HOURS_FROM = 360.0
-"""Energy [J] from which `show` writes Wh; a column that holds one such is in Wh throughout."""
 Tones = Callable[[int, str], Tone]
 """Row and column key to what the cell means."""
 
@@ -144,7 +142,8 @@ def table_block(
 
 
 def _is_large(energy: float | None) -> bool:
-    return energy is not None and abs(energy) >= _HOURS_FROM
+    """Say whether a column with such an energy is in Wh throughout."""
+    return energy is not None and abs(energy) >= WATT_HOURS_FROM
 
 
 def told(value: Any, of: Column, unit: str, *, in_hours: bool = False) -> str:

@@ -1,6 +1,6 @@
 """Transients as views of the waveform page."""
 
-from chargewright.report.waveform_page import Bound, Curve, View
+from chargewright.report.waveform_page import Curve, View
 from chargewright.studies.transients.record import QUANTITIES, TransientReport, Transients
 
 
@@ -17,7 +17,7 @@ def _view(report: TransientReport) -> View:
         note=f"{report.setting}. {report.verdict}",
         t=w.t,
         events=report.events,
-        bounds=tuple(Bound(of=b.of, words=b.words, value=b.value, side=b.side) for b in report.limits),
+        limits=report.limits,
         curves=tuple(
             Curve(
                 key=key, title=title, unit=unit, mean=w.mean[key], low=w.low[key], high=w.high[key],

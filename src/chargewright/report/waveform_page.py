@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from chargewright.base.errors import OutOfRange
 from chargewright.report.html import environment, page_style, template_text
+from chargewright.studies.transients.record import Limit
 
 Floats = npt.NDArray[np.float64]
 _DIGITS = 7
@@ -35,16 +36,6 @@ class Curve:
     """Whether it is shown at first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bound:
-    """A limit of one curve; `side` says on which side the trouble is: above or below."""
-
-    of: str
-    words: str
-    value: float
-    side: str
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class View:
     """Curves over one time axis."""
@@ -57,7 +48,7 @@ class View:
     curves: tuple[Curve, ...]
     events: tuple[tuple[float, str], ...] = ()
     """Instants [s] with what happens then; their numbers stand in the chart."""
-    bounds: tuple[Bound, ...] = ()
+    limits: tuple[Limit, ...] = ()
 
 
 def waveform_page(title: str, subtitle: str, made_by: str, views: Sequence[View]) -> str:
@@ -93,7 +84,7 @@ def _record(view: View) -> dict[str, Any]:
         "note": f"{view.note} Events: {events}." if events else view.note,
         "t": _numbers(view.t),
         "events": [[float(t), words] for t, words in view.events],
-        "limits": [{"of": b.of, "words": b.words, "value": b.value, "side": b.side} for b in view.bounds],
+        "limits": [{"of": b.of, "words": b.words, "value": b.value, "side": b.side} for b in view.limits],
         "curves": [
             {"key": c.key, "title": c.title, "unit": c.unit, "drawn": c.drawn}
             | {name: _numbers(getattr(c, name)) for name in ("mean", "low", "high")}

@@ -1,6 +1,7 @@
 """A build: the parts chosen for one power path, and the hardware record that the solver takes."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from chargewright.network.graph import Legs, WireKind
 from chargewright.network.hardware import (
@@ -17,6 +18,7 @@ from chargewright.parts.inductor import Inductor
 from chargewright.parts.regulator import Regulator
 from chargewright.parts.sense_resistor import SenseResistor
 from chargewright.parts.switch import Switch
+from chargewright.physics.capacitor import biased_capacitance
 from chargewright.physics.magnetics import igse_coefficient
 from chargewright.spec.rules import RulesSpec
 
@@ -34,6 +36,17 @@ class Bank:
 
     part: Capacitor
     count: int
+
+
+def bank_capacitance(bank: Bank, v: Any, sign: Any = 0.0) -> Any:
+    """Return the capacitance [F] that a bank has left under a direct voltage.
+
+    v    : voltage across it [V]
+    sign : where in the tolerance of its part: −1 the low end, 0 the middle, 1 the high end [1]; all broadcast
+    """
+    part = bank.part
+    left = biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent)
+    return bank.count * left * (1.0 + sign * part.tol_c)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

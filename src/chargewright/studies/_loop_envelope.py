@@ -22,10 +22,10 @@ from chargewright.network.solve import Conditions, Solution, solve
 from chargewright.parts.cell import tau1
 from chargewright.parts.pack import pack_dc_resistance, pack_ocv, pack_resistance
 from chargewright.parts.rail_inputs import rail_inputs
-from chargewright.physics.capacitor import biased_capacitance, joined_esr
+from chargewright.physics.capacitor import joined_esr
 from chargewright.physics.conduction import resistance_at
 from chargewright.physics.magnetics import saturating_inductance
-from chargewright.sizing.build import DUTY_TURN, Bank, Build
+from chargewright.sizing.build import DUTY_TURN, Bank, Build, bank_capacitance
 from chargewright.studies._loop_corners import Corner, Grid, Mode, grid_of
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import in_dropout, source_limit, source_side
@@ -280,9 +280,7 @@ class _Rails:
 
 
 def _port(bank: Bank, v: Floats, sign: Floats, branch: Branch | None, rails: _Rails | None, r_sense: Any) -> Port:
-    part = bank.part
-    c = bank.count * biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent) * (1.0 + sign * part.tol_c)
-    esr = part.esr / bank.count
+    c, esr = bank_capacitance(bank, v, sign), bank.part.esr / bank.count
     if rails is None:
         return Port(c=c, esr=esr, branch=branch, r_sense=r_sense)
     joined = joined_esr.raw(c, esr, rails.c, rails.esr)

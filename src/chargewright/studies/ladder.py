@@ -13,8 +13,7 @@ import numpy as np
 
 from chargewright.base.findings import Finding
 from chargewright.base.units import show
-from chargewright.physics.capacitor import biased_capacitance
-from chargewright.sizing.build import Bank, Build
+from chargewright.sizing.build import Build, bank_capacitance
 from chargewright.studies.needs import Plan
 from chargewright.studies.operate import source_limit
 from chargewright.studies.settings import Settings
@@ -77,7 +76,7 @@ def _inlet_voltage(chosen: Plan, build: Build) -> Ladder:
     top = max(chosen.contracts.values(), key=lambda s: s.v_max_normal)
     typ = top.v_max_normal * OVER_VOLTAGE_ABOVE * (1.0 + OVER_VOLTAGE_TOLERANCE)
     low, high = typ * (1.0 - OVER_VOLTAGE_TOLERANCE), typ * (1.0 + OVER_VOLTAGE_TOLERANCE)
-    peak = overshoot(top.v_set.low, high, top.v_max_fault, top.l_cable, _effective(build.bank_a, high))
+    peak = overshoot(top.v_set.low, high, top.v_max_fault, top.l_cable, float(bank_capacitance(build.bank_a, high)))
     # The rails' inputs on a direct path's bus are left out: they only slow the rise.
     behind = {
         "source-side capacitors": build.bank_a.part.v_max,
@@ -130,11 +129,6 @@ def overshoot(v_normal: float, v_threshold: float, v_fault: float, l_cable: floa
     turn = 1.0 / np.sqrt(l_cable * c) if l_cable > 0.0 and c > 0.0 else np.inf
     crossing = np.arccos(min((v_fault - v_threshold) / step, 1.0))
     return float(v_fault - step * np.cos(min(crossing + turn * CUT_OFF_DELAY, np.pi)))
-
-
-def _effective(bank: Bank, v: float) -> float:
-    part = bank.part
-    return float(biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent)) * bank.count
 
 
 def _bus_voltage(case: Situation, chosen: Plan, build: Build) -> Ladder:

@@ -36,7 +36,9 @@ def studied_path(design: Design, design_file: Path, key: str | None, tell: Progr
     """
     keys = tuple(design.candidates or shelf.keys())
     if key is not None and key not in keys:
-        raise NoSolution(f"--path {key}: this design has no such path; did you mean {nearest(key, keys)}?")
+        close = nearest(key, keys)
+        hint = f"did you mean {close}?" if close else f"it has {', '.join(keys)}"
+        raise NoSolution(f"--path {key}: this design has no such path; {hint}")
     asked = design if key is None else replace(design, candidates=(key,))
     study = study_design(asked, design_file, tell)
     return study, study.winner or study.paths[0]

@@ -212,6 +212,14 @@ def stability(case: Situation, study: PathStudy, controller: ControllerModel | N
     return loops_of(case, study.plan, study.hardware, study.sizing.build, controller or ControllerModel())
 
 
+def loops_if_any(case: Situation, chosen: Plan, hardware: Hardware, build: Build) -> Stability | None:
+    """Return the loops of a path; None where the stage reaches no point at which one could be judged."""
+    try:
+        return loops_of(case, chosen, hardware, build, ControllerModel())
+    except NoSolution:
+        return None
+
+
 def loops_of(case: Situation, chosen: Plan, hardware: Hardware, build: Build, controller: ControllerModel) -> Stability:
     """Return the loops of a path with its parts, the stage running both ways where it does."""
     reports: list[LoopReport] = []

@@ -11,9 +11,8 @@ from chargewright.parts.pack import pack_ocv, pack_polarisation, pack_resistance
 from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply, feed
-from chargewright.physics.capacitor import biased_capacitance
 from chargewright.sim.sequence_rules import KINDS, Machine
-from chargewright.sizing.build import Bank, Build
+from chargewright.sizing.build import Build, bank_capacitance
 from chargewright.studies.ladder import PACK_UNDER_VOLTAGE
 from chargewright.studies.needs import Plan, lowest_input
 from chargewright.studies.operate import conditions, source_limit, wanted_charge
@@ -91,8 +90,8 @@ def machine_of(
         t_dip=settings.t_dip,
         r_line=max(one.r, _LEAST_R),
         r_in=r_in,
-        c_in=_effective(build.bank_a, e),
-        c_bus=_effective(build.bank_b if narrow else build.bank_a, v_bus) + c_rails,
+        c_in=float(bank_capacitance(build.bank_a, e, -1.0)),
+        c_bus=float(bank_capacitance(build.bank_b if narrow else build.bank_a, v_bus, -1.0)) + c_rails,
         g_in=rules.i_quiescent * IDLE_SHARE / e,
         g_bus=case.design.system.standby / half**2,
         v_good=good * (1.0 + settings.hysteresis),
@@ -170,12 +169,6 @@ def _lag(loops: Stability | None, settings: SequenceSettings) -> float:
     found = [float(r.margins.f_cross[-1]) for r in loops.loops if r.key in wanted] if loops is not None else []
     slowest = min((f for f in found if np.isfinite(f) and f > 0.0), default=0.0)
     return 1.0 / (2.0 * np.pi * slowest) if slowest > 0.0 else settings.t_regulate
-
-
-def _effective(bank: Bank, v: float) -> float:
-    part = bank.part
-    c = biased_capacitance(part.c_0 * (1.0 - part.tol_c), v, part.v_half, part.bias_exponent)
-    return float(c) * bank.count
 
 
 def _stage_loss(case: Situation, chosen: Plan, hardware: Hardware, supply: Supply) -> tuple[float, float]:

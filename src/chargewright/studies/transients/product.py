@@ -39,9 +39,8 @@ from chargewright.parts.pack import pack_dc_resistance, pack_resistance
 from chargewright.parts.rail_inputs import rail_inputs
 from chargewright.parts.regulator import rails_loss
 from chargewright.parts.supply import Supply
-from chargewright.physics.capacitor import biased_capacitance
 from chargewright.physics.source import constant_power_voltage
-from chargewright.sizing.build import Bank, Build
+from chargewright.sizing.build import Build, bank_capacitance
 from chargewright.studies.needs import Plan, lowest_input
 from chargewright.studies.operate import bus_setting, conditions, source_limit
 from chargewright.studies.situation import Situation
@@ -226,8 +225,8 @@ def _stood(
     pairs = ((r_1, float(tau1(case.pack.cell, soc, temp)) / r_1),) if r_1 > 0.0 else ()
     c_rails = rail_inputs(product.plan.rails).c
     surround = Surround(
-        c_a=bank_capacitance(product.build.bank_a, supply.v_set.typ) + (0.0 if path.narrow else c_rails),
-        c_b=bank_capacitance(product.build.bank_b, float(c.e_cells)) + (c_rails if path.narrow else 0.0),
+        c_a=float(bank_capacitance(product.build.bank_a, supply.v_set.typ)) + (0.0 if path.narrow else c_rails),
+        c_b=float(bank_capacitance(product.build.bank_b, float(c.e_cells))) + (c_rails if path.narrow else 0.0),
         l_cable=supply.l_cable,
         l_lead=case.pack.lead_inductance,
         pairs=pairs,
@@ -248,12 +247,6 @@ def charging(product: Product, supply: Supply, *, soc: float, p_load: float) -> 
         return at, CHARGE_LOOPS
     shared = standing(product, "shared", supply, soc=soc, p_load=p_load)
     return shared, ("source-current", *(k for k in CHARGE_LOOPS if k != "source-current"))
-
-
-def bank_capacitance(bank: Bank, v: float) -> float:
-    """Return a bank's capacitance at its bias [F]."""
-    part = bank.part
-    return float(bank.count * biased_capacitance(part.c_0, v, part.v_half, part.bias_exponent))
 
 
 def _modulated(circuit: Circuit) -> tuple[str, str, float]:

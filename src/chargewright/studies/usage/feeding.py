@@ -1,7 +1,7 @@
 """Which contract of which source feeds a stretch of use: the path's own choice, or one named with the source."""
 
 from chargewright.base.errors import OutOfRange
-from chargewright.base.near import nearest
+from chargewright.base.near import hint_of
 from chargewright.parts.contracts import contract_named
 from chargewright.parts.supply import Supply
 from chargewright.studies.needs import Plan, can_pass_through
@@ -35,9 +35,7 @@ def feeding(case: Situation, chosen: Plan, name: str) -> Supply:
         return chosen.contracts[name]
     source, at, contract = name.rpartition(_AT)
     if not at or source not in case.sources:
-        close = nearest(name, list(case.sources))
-        hint = f"did you mean {close!r}?" if close else f"there are {', '.join(case.sources)}"
-        raise OutOfRange(f"no source is called {name!r}; {hint}")
+        raise OutOfRange(f"no source is called {name!r}; {hint_of(name, case.sources)}")
     return _contract_of(case, source, contract)
 
 

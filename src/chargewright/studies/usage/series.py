@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chargewright.base.errors import LogError, OutOfRange
-from chargewright.base.near import nearest
+from chargewright.base.near import hint_of
 from chargewright.base.units import show
 from chargewright.parts.cell import Array, frozen
 from chargewright.sim.usage import DAY, Series
@@ -145,9 +145,7 @@ def _fed_by(case: Situation, log: LoadLog, name: str) -> str:
     except OutOfRange as error:
         raise LogError(f"{where}: {error}") from None
     if found is None:
-        close = nearest(name, list(case.sources))
-        hint = f"did you mean {close!r}?" if close else f"there are {', '.join(case.sources)}"
-        raise LogError(f"{where}: no source is called {name!r}; {hint}")
+        raise LogError(f"{where}: no source is called {name!r}; {hint_of(name, case.sources)}")
     return found
 
 
